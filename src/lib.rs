@@ -1,0 +1,3 @@
+//! Finds which device of an audio amplifier makes the hiss.
+
+pub mod diagnostic;
