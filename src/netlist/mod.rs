@@ -4,5 +4,7 @@
 //! That is `circuit`'s work.
 
 mod ast;
+mod expression;
 
 pub use ast::*;
+pub use expression::*;
