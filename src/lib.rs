@@ -1,5 +1,6 @@
 //! Finds which device of an audio amplifier makes the hiss.
 
 pub mod diagnostic;
-pub mod netlist;
-pub mod units;
+pub mod element;
+pub mod mna;
+pub mod physics;

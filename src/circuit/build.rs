@@ -1,0 +1,551 @@
+//! From what was written to what is meant: scopes opened, sub-circuits expanded, parts read, what-ifs applied.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
+use std::sync::Arc;
+
+use indexmap::{IndexMap, IndexSet};
+
+use super::parameters::{Named, Values, report_repeats};
+use super::parts::{self, References};
+use super::{Change, Circuit, Model, NoiseDefaults, Part, change, couplings, node_id, node_key, part_id, topology};
+use crate::diagnostic::{Code, Diagnostic, Span, nearest};
+use crate::element::{Element, Layout, PartId, SourceKind};
+use crate::mna::{NodeId, Unknown};
+use crate::netlist::{Assignment, Body, Card, Netlist, NoiseStatement, Scope, Subcircuit, Word};
+use crate::physics::{DEFAULT_CELSIUS, Kelvin, ZERO_CELSIUS};
+
+/// Sub-circuits inside sub-circuits at most.
+const MAX_DEPTH: usize = 40;
+/// Parts of an expanded circuit at most.
+const MAX_PARTS: usize = 100_000;
+
+/// Builds a circuit from a netlist with all `changes` made.
+pub(super) fn circuit(
+    netlist: Arc<Netlist>,
+    changes: &[Change],
+) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
+    let mut problems = Vec::new();
+    let top = Level::top(&netlist.top, changes, &mut problems);
+    let flat = Flat::expand(&top, &mut problems);
+    let mut parts = flat.read_parts(&mut problems);
+    let models = top_models(&top, &mut problems);
+    let mut nodes = flat.nodes;
+    let mut ambient = ambient(&netlist, &top.values, &mut problems);
+
+    if !problems.iter().any(Diagnostic::is_error) {
+        for change in change::in_order(changes) {
+            if let Err(problem) = change::apply(change, &mut parts, &nodes, &models, &mut ambient) {
+                problems.push(problem);
+            }
+        }
+    }
+    if !problems.iter().any(Diagnostic::is_error) {
+        couplings::settle(&mut parts, &mut problems);
+        drop_unused_nodes(&mut nodes, &mut parts);
+        topology::check(&nodes, &parts, ambient, &mut problems);
+    }
+    deduplicate(&mut problems);
+    if problems.iter().any(Diagnostic::is_error) {
+        return Err(problems);
+    }
+    let layout = layout(nodes.len(), &parts);
+    let mut circuit = Circuit {
+        title: netlist.title.clone(),
+        ambient,
+        noise: None,
+        ac: None,
+        nodes,
+        parts,
+        models,
+        layout,
+        netlist: Arc::clone(&netlist),
+        changes: changes.to_vec(),
+    };
+    circuit.noise = netlist.noise.as_ref().and_then(|card| noise_defaults(card, &circuit, &top.values, &mut problems));
+    circuit.ac = netlist.ac.as_ref().and_then(|card| parts::plot_points(&card.sweep, &top.values, &mut problems));
+    deduplicate(&mut problems);
+    if problems.iter().any(Diagnostic::is_error) { Err(problems) } else { Ok((circuit, problems)) }
+}
+
+/// One level of names: the outermost one, or the inside of one call of a sub-circuit.
+struct Level<'a> {
+    scope: &'a Scope,
+    values: Rc<Values>,
+    outer: Option<Rc<Level<'a>>>,
+    /// Models read so far, so that a model with a fault is reported once.
+    models: RefCell<HashMap<String, Option<Model>>>,
+    problems: RefCell<Vec<Diagnostic>>,
+}
+
+impl<'a> Level<'a> {
+    fn top(scope: &'a Scope, changes: &[Change], problems: &mut Vec<Diagnostic>) -> Rc<Self> {
+        let mut given: HashMap<String, Named> = HashMap::new();
+        for change in changes {
+            let Change::Parameter { name, value } = change else { continue };
+            let key = name.to_lowercase();
+            match scope.parameters.iter().find(|assignment| assignment.name.key() == key) {
+                Some(assignment) => {
+                    given.insert(key, (assignment.name.text.clone(), *value));
+                }
+                None => {
+                    let known = || scope.parameters.iter().map(|assignment| assignment.name.text.as_str());
+                    let error = Diagnostic::error(Code::UnknownParameter, format!("no .param is called {name}"));
+                    problems.push(match (nearest(name, known()), known().collect::<Vec<_>>()) {
+                        (Some(near), _) => error.help(format!("try {near}")),
+                        (None, known) if known.is_empty() => error.help("the netlist has no .param"),
+                        (None, known) => error.help(format!("known are {}", known.join(" "))),
+                    });
+                }
+            }
+        }
+        let assignments: Vec<&Assignment> = scope.parameters.iter().collect();
+        let values = Values::resolve(&assignments, given, None, problems);
+        Rc::new(Self { scope, values, outer: None, models: RefCell::default(), problems: RefCell::default() })
+    }
+
+    fn outwards(&self) -> impl Iterator<Item = &Level<'a>> {
+        std::iter::successors(Some(self), |level| level.outer.as_deref())
+    }
+
+    /// The model of a name, here or further out.
+    fn model(&self, name: &Word) -> Result<Model, Option<Diagnostic>> {
+        let key = name.key();
+        for level in self.outwards() {
+            let Some(card) = level.scope.models.iter().find(|card| card.name.key() == key) else { continue };
+            let mut models = level.models.borrow_mut();
+            let model = models
+                .entry(key)
+                .or_insert_with(|| parts::model(card, &level.values, &mut level.problems.borrow_mut()));
+            return model.clone().ok_or(None);
+        }
+        let known = self.outwards().flat_map(|level| level.scope.models.iter());
+        let error = Diagnostic::error(Code::UnknownModel, format!("no model is called {}", name.text)).at(name.span);
+        let near = nearest(&name.text, known.clone().map(|card| card.name.text.as_str()));
+        Err(Some(match near.and_then(|near| known.into_iter().find(|card| card.name.text == near)) {
+            Some(card) => error.help(format!("try {}", card.name.text)).label(card.span, "defined here"),
+            None => error.help(format!("add: .model {} NPN (BF=100)", name.text)),
+        }))
+    }
+}
+
+/// A frame of the expansion: one level being walked through, card by card.
+struct Frame<'a> {
+    level: Rc<Level<'a>>,
+    subcircuit: Option<&'a Subcircuit>,
+    next: usize,
+    prefix: String,
+    ports: HashMap<String, NodeId>,
+    calls: Vec<Span>,
+}
+
+/// A card of the expanded netlist.
+struct FlatCard<'a> {
+    name: String,
+    card: &'a Card,
+    nodes: Vec<NodeId>,
+    level: Rc<Level<'a>>,
+    prefix: String,
+    calls: Vec<Span>,
+}
+
+/// The expanded netlist: cards by lower-case path, nodes by lower-case path.
+struct Flat<'a> {
+    cards: IndexMap<String, FlatCard<'a>>,
+    nodes: IndexMap<String, String>,
+    levels: Vec<Rc<Level<'a>>>,
+}
+
+impl<'a> Flat<'a> {
+    /// Walks the netlist with a stack of its own: the depth of calls is the input's to choose.
+    fn expand(top: &Rc<Level<'a>>, problems: &mut Vec<Diagnostic>) -> Self {
+        let mut flat = Flat {
+            cards: IndexMap::new(),
+            nodes: IndexMap::from([("0".to_owned(), "0".to_owned())]),
+            levels: vec![Rc::clone(top)],
+        };
+        check_definitions(top.scope, problems);
+        let mut stack = vec![Frame {
+            level: Rc::clone(top),
+            subcircuit: None,
+            next: 0,
+            prefix: String::new(),
+            ports: HashMap::new(),
+            calls: Vec::new(),
+        }];
+        while let Some(frame) = stack.last_mut() {
+            let Some(card) = frame.level.scope.cards.get(frame.next) else {
+                stack.pop();
+                continue;
+            };
+            frame.next += 1;
+            if flat.cards.len() >= MAX_PARTS {
+                problems.push(
+                    Diagnostic::error(Code::LimitExceeded, format!("the circuit has more than {MAX_PARTS} parts"))
+                        .at(card.name.span)
+                        .help("leave out what the question does not need"),
+                );
+                break;
+            }
+            let nodes: Vec<NodeId> = card.nodes.iter().map(|word| flat.node(word, frame)).collect();
+            match &card.body {
+                Body::Call(name) => {
+                    if let Some(inner) = call(card, name, nodes, &stack, problems) {
+                        check_definitions(inner.level.scope, problems);
+                        flat.levels.push(Rc::clone(&inner.level));
+                        stack.push(inner);
+                    }
+                }
+                _ => flat.add(card, nodes, frame, problems),
+            }
+        }
+        flat
+    }
+
+    fn node(&mut self, word: &Word, frame: &Frame) -> NodeId {
+        let local = node_key(&word.text);
+        if local == "0" {
+            return NodeId::GROUND;
+        }
+        if let Some(&outside) = frame.ports.get(&local) {
+            return outside;
+        }
+        let key = format!("{}{local}", frame.prefix.to_lowercase());
+        let entry = self.nodes.entry(key);
+        let position = entry.index();
+        entry.or_insert_with(|| format!("{}{}", frame.prefix, word.text));
+        node_id(position)
+    }
+
+    fn add(&mut self, card: &'a Card, nodes: Vec<NodeId>, frame: &Frame<'a>, problems: &mut Vec<Diagnostic>) {
+        let name = format!("{}{}", frame.prefix, card.name.text);
+        let key = name.to_lowercase();
+        if let Some(first) = self.cards.get(&key) {
+            problems.push(duplicate("part", &card.name, first.card.name.span).in_statement(card.span));
+            return;
+        }
+        let flat = FlatCard {
+            name,
+            card,
+            nodes,
+            level: Rc::clone(&frame.level),
+            prefix: frame.prefix.clone(),
+            calls: frame.calls.clone(),
+        };
+        self.cards.insert(key, flat);
+    }
+
+    /// Reads every card; those with a fault are left out and reported.
+    fn read_parts(&self, problems: &mut Vec<Diagnostic>) -> IndexMap<String, Part> {
+        let mut parts = IndexMap::new();
+        for (key, flat) in &self.cards {
+            let mut own = Vec::new();
+            let references = Neighbours { flat: self, from: flat };
+            let element = parts::element(flat.card, &flat.nodes, &flat.level.values, &references, &mut own);
+            problems.extend(own.into_iter().map(|problem| {
+                flat.calls.iter().fold(problem, |problem, &call| problem.label(call, "reached by this call"))
+            }));
+            if let Some(element) = element {
+                let part =
+                    Part { name: flat.name.clone(), element, card: Some(flat.card.span), calls: flat.calls.clone() };
+                parts.insert(key.clone(), part);
+            }
+        }
+        for level in &self.levels {
+            problems.append(&mut level.problems.borrow_mut());
+        }
+        parts
+    }
+}
+
+/// What a card sees by name.
+struct Neighbours<'f, 'a> {
+    flat: &'f Flat<'a>,
+    from: &'f FlatCard<'a>,
+}
+
+impl References for Neighbours<'_, '_> {
+    fn model(&self, name: &Word) -> Result<Model, Option<Diagnostic>> {
+        self.from.level.model(name)
+    }
+
+    fn part(&self, name: &Word) -> Option<(PartId, &Card)> {
+        let key = format!("{}{}", self.from.prefix, name.text).to_lowercase();
+        let (position, _, found) = self.flat.cards.get_full(&key)?;
+        Some((part_id(position), found.card))
+    }
+
+    fn nodes(&self, part: PartId) -> Vec<NodeId> {
+        self.flat.cards[part.index()].nodes.clone()
+    }
+
+    fn names(&self, letter: char) -> Vec<&str> {
+        let cards = self.from.level.scope.cards.iter();
+        cards.map(|card| card.name.text.as_str()).filter(|name| name.to_lowercase().starts_with(letter)).collect()
+    }
+}
+
+/// Opens the sub-circuit that a card calls.
+fn call<'a>(
+    card: &'a Card,
+    name: &Word,
+    nodes: Vec<NodeId>,
+    stack: &[Frame<'a>],
+    problems: &mut Vec<Diagnostic>,
+) -> Option<Frame<'a>> {
+    let caller = stack.last()?;
+    let mut report = |problem: Diagnostic| {
+        let problem = problem.in_statement(card.span);
+        problems.push(caller.calls.iter().fold(problem, |problem, &at| problem.label(at, "reached by this call")));
+    };
+    let key = name.key();
+    let found = caller.level.find_subcircuit(&key);
+    let Some((subcircuit, home)) = found else {
+        let error =
+            Diagnostic::error(Code::UnknownSubcircuit, format!("no sub-circuit is called {}", name.text)).at(name.span);
+        let known = caller.level.outwards().flat_map(|level| &level.scope.subcircuits);
+        report(match nearest(&name.text, known.map(|known| known.name.text.as_str())) {
+            Some(near) => error.help(format!("try {near}")),
+            None => error.help(format!("add: .subckt {} with its nodes, and .ends", name.text)),
+        });
+        return None;
+    };
+    if stack.iter().any(|frame| frame.subcircuit.is_some_and(|open| std::ptr::eq(open, subcircuit))) {
+        report(
+            Diagnostic::error(Code::DefinitionCycle, format!("sub-circuit {} contains itself", name.text))
+                .at(name.span)
+                .help("call another one here"),
+        );
+        return None;
+    }
+    if stack.len() > MAX_DEPTH {
+        report(
+            Diagnostic::error(Code::LimitExceeded, format!("sub-circuits nest deeper than {MAX_DEPTH}")).at(name.span),
+        );
+        return None;
+    }
+    if nodes.len() != subcircuit.ports.len() {
+        let (given, wanted) = (nodes.len(), subcircuit.ports.len());
+        let ports: Vec<&str> = subcircuit.ports.iter().map(|port| port.text.as_str()).collect();
+        report(
+            Diagnostic::error(
+                Code::FieldCount,
+                format!("{} gives {given} nodes to {}, which has {wanted}", card.name.text, name.text),
+            )
+            .at(card.name.span)
+            .label(subcircuit.span, "defined here")
+            .help(format!("its nodes are {}", ports.join(" "))),
+        );
+        return None;
+    }
+    let given = given_parameters(card, subcircuit, &caller.level.values, &mut report);
+    let declared: Vec<&Assignment> = subcircuit.defaults.iter().chain(&subcircuit.body.parameters).collect();
+    let mut inner_problems = Vec::new();
+    let values = Values::resolve(&declared, given, Some(Rc::clone(&home.values)), &mut inner_problems);
+    inner_problems.into_iter().for_each(&mut report);
+    let ports = subcircuit.ports.iter().map(|port| node_key(&port.text)).zip(nodes).collect();
+    let level = Level {
+        scope: &subcircuit.body,
+        values,
+        outer: Some(home),
+        models: RefCell::default(),
+        problems: RefCell::default(),
+    };
+    Some(Frame {
+        level: Rc::new(level),
+        subcircuit: Some(subcircuit),
+        next: 0,
+        prefix: format!("{}{}.", caller.prefix, card.name.text),
+        ports,
+        calls: caller.calls.iter().copied().chain([card.span]).collect(),
+    })
+}
+
+impl<'a> Level<'a> {
+    /// The sub-circuit of a name, here or further out, and the level it is defined on.
+    fn find_subcircuit(self: &Rc<Self>, key: &str) -> Option<(&'a Subcircuit, Rc<Level<'a>>)> {
+        let mut level = Some(Rc::clone(self));
+        while let Some(here) = level {
+            let scope: &'a Scope = here.scope;
+            if let Some(found) = scope.subcircuits.iter().find(|subcircuit| subcircuit.name.key() == key) {
+                return Some((found, here));
+            }
+            level = here.outer.clone();
+        }
+        None
+    }
+}
+
+/// The values a call gives, computed where the call stands.
+fn given_parameters(
+    card: &Card,
+    subcircuit: &Subcircuit,
+    caller: &Values,
+    report: &mut impl FnMut(Diagnostic),
+) -> HashMap<String, Named> {
+    let mut repeats = Vec::new();
+    report_repeats(&card.parameters, &mut repeats);
+    repeats.into_iter().for_each(&mut *report);
+    let mut given = HashMap::new();
+    for assignment in &card.parameters {
+        let key = assignment.name.key();
+        if !subcircuit.defaults.iter().any(|default| default.name.key() == key) {
+            let known = || subcircuit.defaults.iter().map(|default| default.name.text.as_str());
+            let message = format!("sub-circuit {} declares no parameter {}", subcircuit.name.text, assignment.name.text);
+            let error = Diagnostic::error(Code::UnknownParameter, message)
+                .at(assignment.name.span)
+                .label(subcircuit.span, "defined here");
+            report(match nearest(&assignment.name.text, known()) {
+                Some(near) => error.help(format!("try {near}")),
+                None => error.help(format!("declare it: PARAMS: {}=1", assignment.name.text)),
+            });
+            continue;
+        }
+        match caller.value(&assignment.value) {
+            Ok(value) => {
+                given.insert(key, (assignment.name.text.clone(), value));
+            }
+            Err(problem) => problem.into_iter().for_each(&mut *report),
+        }
+    }
+    given
+}
+
+/// Models and sub-circuits of one level that share a name, and ports that do.
+fn check_definitions(scope: &Scope, problems: &mut Vec<Diagnostic>) {
+    let mut models: HashMap<String, Span> = HashMap::new();
+    for card in &scope.models {
+        if let Some(&first) = models.get(&card.name.key()) {
+            problems.push(duplicate("model", &card.name, first).in_statement(card.span));
+        } else {
+            models.insert(card.name.key(), card.name.span);
+        }
+    }
+    let mut subcircuits: HashMap<String, Span> = HashMap::new();
+    for subcircuit in &scope.subcircuits {
+        if let Some(&first) = subcircuits.get(&subcircuit.name.key()) {
+            problems.push(duplicate("sub-circuit", &subcircuit.name, first).in_statement(subcircuit.span));
+        } else {
+            subcircuits.insert(subcircuit.name.key(), subcircuit.name.span);
+        }
+        for (at, port) in subcircuit.ports.iter().enumerate() {
+            if let Some(first) = subcircuit.ports[..at].iter().find(|first| first.key() == port.key()) {
+                problems.push(duplicate("node", port, first.span).in_statement(subcircuit.span));
+            }
+        }
+    }
+}
+
+fn duplicate(kind: &str, second: &Word, first: Span) -> Diagnostic {
+    Diagnostic::error(Code::DuplicateName, format!("another {kind} is called {} already", second.text))
+        .at(second.span)
+        .label(first, "the first one")
+        .help("give one of them another name")
+}
+
+fn top_models(top: &Rc<Level>, problems: &mut Vec<Diagnostic>) -> IndexMap<String, (String, Model)> {
+    let mut models = IndexMap::new();
+    for card in &top.scope.models {
+        if let Ok(model) = top.model(&card.name) {
+            models.insert(card.name.key(), (card.name.text.clone(), model));
+        }
+    }
+    problems.append(&mut top.problems.borrow_mut());
+    models
+}
+
+fn ambient(netlist: &Netlist, values: &Values, problems: &mut Vec<Diagnostic>) -> Kelvin {
+    let Some(written) = &netlist.ambient_celsius else { return Kelvin::from_celsius(DEFAULT_CELSIUS) };
+    match values.value(written) {
+        Ok(celsius) if celsius > -ZERO_CELSIUS => return Kelvin::from_celsius(celsius),
+        Ok(celsius) => problems.push(
+            Diagnostic::error(Code::ValueOutOfRange, format!("{celsius} °C is below absolute zero"))
+                .at(written.span())
+                .help("write degrees Celsius: .temp 27"),
+        ),
+        Err(problem) => problems.extend(problem),
+    }
+    Kelvin::from_celsius(DEFAULT_CELSIUS)
+}
+
+fn noise_defaults(
+    card: &NoiseStatement,
+    circuit: &Circuit,
+    values: &Values,
+    problems: &mut Vec<Diagnostic>,
+) -> Option<NoiseDefaults> {
+    let mut report = |problem: Diagnostic, word: &Word| {
+        problems.push(Diagnostic { code: Code::UnknownReference, ..problem }.at(word.span).in_statement(card.span));
+    };
+    let mut node = |word: &Word| circuit.find_node(&word.text).map_err(|problem| report(problem, word)).ok();
+    let output = node(&card.output);
+    let reference = match &card.reference {
+        Some(word) => node(word),
+        None => Some(NodeId::GROUND),
+    };
+    let is_source = |part: PartId| matches!(circuit.part(part).element, Element::Source(_));
+    let source = match circuit.find_part(&card.source.text) {
+        Ok(part) if is_source(part) => Some(part),
+        Ok(_) => {
+            let error = Diagnostic::error(Code::UnknownReference, format!("{} is no source", card.source.text));
+            report(error.help("name a V or I element"), &card.source);
+            None
+        }
+        Err(problem) => {
+            report(problem, &card.source);
+            None
+        }
+    };
+    let points = parts::plot_points(&card.sweep, values, problems);
+    Some(NoiseDefaults { output: (output?, reference?), source: source?, points: points? })
+}
+
+/// Nodes that only a call mentions (a pin its sub-circuit does not use) are no nodes of the circuit.
+fn drop_unused_nodes(nodes: &mut IndexMap<String, String>, parts: &mut IndexMap<String, Part>) {
+    let mut used: IndexSet<NodeId> = IndexSet::from([NodeId::GROUND]);
+    used.extend(parts.values().flat_map(|part| part.element.nodes()));
+    if used.len() == nodes.len() {
+        return;
+    }
+    let renumbered: HashMap<NodeId, NodeId> = (0..nodes.len())
+        .map(node_id)
+        .filter(|node| used.contains(node))
+        .enumerate()
+        .map(|(position, old)| (old, node_id(position)))
+        .collect();
+    let kept = nodes.drain(..).enumerate().filter(|(position, _)| used.contains(&node_id(*position)));
+    let kept: IndexMap<String, String> = kept.map(|(_, entry)| entry).collect();
+    *nodes = kept;
+    for part in parts.values_mut() {
+        part.element.renumber(|node| renumbered[&node]);
+    }
+}
+
+fn layout(nodes: usize, parts: &IndexMap<String, Part>) -> Layout {
+    let mut next = node_id(nodes).0;
+    let mut layout = Layout::default();
+    for part in parts.values() {
+        layout.first_inner.push(Unknown(next));
+        next += part.element.inner_unknowns();
+    }
+    layout.electrical = next as usize - 1;
+    for part in parts.values() {
+        let heated = part.element.heats_itself();
+        layout.temperature.push(heated.then_some(Unknown(next)));
+        next += u32::from(heated);
+    }
+    layout.with_temperatures = next as usize - 1;
+    layout
+}
+
+/// A sub-circuit with a fault reports it at every call: once is enough.
+fn deduplicate(problems: &mut Vec<Diagnostic>) {
+    let mut seen = IndexSet::new();
+    problems.retain(|problem| seen.insert((problem.code, problem.span, problem.message.clone())));
+}
+
+/// Whether a part is a voltage source, for tracing supplies.
+pub(super) fn is_voltage_source(element: &Element) -> bool {
+    matches!(element, Element::Source(source) if source.kind == SourceKind::Voltage)
+}

@@ -1,0 +1,92 @@
+//! Couplings of windings: inductances filled in, and what no windings can have refused.
+//!
+//! The matrix of coefficients of windings that are coupled to each other must have no negative eigenvalue, else the
+//! energy stored in them could be negative.
+
+use indexmap::IndexMap;
+use nalgebra::DMatrix;
+
+use super::Part;
+use crate::diagnostic::{Code, Diagnostic};
+use crate::element::{Element, PartId};
+
+/// Rounding of coefficients such as 0.999 typed for three windings may push an eigenvalue this far below zero.
+const SLACK: f64 = 1e-9;
+
+/// Gives every coupling the inductances of its windings and checks all of them together.
+pub(super) fn settle(parts: &mut IndexMap<String, Part>, problems: &mut Vec<Diagnostic>) {
+    let henries: Vec<Option<f64>> = parts
+        .values()
+        .map(|part| match &part.element {
+            Element::Inductor(inductor) => Some(inductor.henries),
+            _ => None,
+        })
+        .collect();
+    let mut pairs: IndexMap<(PartId, PartId), (f64, usize)> = IndexMap::new();
+    for position in 0..parts.len() {
+        let Element::Coupling(coupling) = &mut parts[position].element else { continue };
+        for (winding, value) in &mut coupling.windings {
+            *value = henries[winding.index()].unwrap_or(0.0);
+        }
+        let coefficient = coupling.coefficient;
+        let windings: Vec<PartId> = coupling.windings.iter().map(|(winding, _)| *winding).collect();
+        for (at, &first) in windings.iter().enumerate() {
+            for &second in &windings[at + 1..] {
+                let pair = (first.min(second), first.max(second));
+                if pairs.insert(pair, (coefficient, position)).is_some() {
+                    let names = [pair.0, pair.1].map(|part| parts[part.index()].name.clone());
+                    problems.push(refused(
+                        &parts[position],
+                        format!("{} and {} are coupled twice", names[0], names[1]),
+                        "couple each pair of windings once",
+                    ));
+                }
+            }
+        }
+    }
+    for group in groups(&pairs) {
+        let coefficients = DMatrix::from_fn(group.len(), group.len(), |row, column| {
+            let pair = (group[row].min(group[column]), group[row].max(group[column]));
+            if row == column { 1.0 } else { pairs.get(&pair).map_or(0.0, |(coefficient, _)| *coefficient) }
+        });
+        if coefficients.symmetric_eigenvalues().iter().any(|&value| value < -SLACK) {
+            let names: Vec<&str> = group.iter().map(|part| parts[part.index()].name.as_str()).collect();
+            let message = format!("no windings can have these couplings of {}", names.join(", "));
+            let last = pairs.iter().filter(|((first, _), _)| group.contains(first)).map(|(_, (_, card))| *card).max();
+            if let Some(card) = last {
+                problems.push(refused(
+                    &parts[card],
+                    message,
+                    "windings that both couple tightly to a third couple tightly to each other: give that pair too",
+                ));
+            }
+        }
+    }
+}
+
+fn refused(part: &Part, message: String, help: &str) -> Diagnostic {
+    let error = Diagnostic::error(Code::BadCoupling, message).help(help);
+    match part.card {
+        Some(card) => error.at(card).in_statement(card),
+        None => error,
+    }
+}
+
+/// Windings that are coupled to each other, directly or through others.
+fn groups(pairs: &IndexMap<(PartId, PartId), (f64, usize)>) -> Vec<Vec<PartId>> {
+    let mut groups: Vec<Vec<PartId>> = Vec::new();
+    for &(first, second) in pairs.keys() {
+        let mut joined = vec![first, second];
+        groups.retain(|group| {
+            let touches = group.contains(&first) || group.contains(&second);
+            if touches {
+                joined.extend(group);
+            }
+            !touches
+        });
+        joined.sort();
+        joined.dedup();
+        groups.push(joined);
+    }
+    groups
+}

@@ -1,0 +1,236 @@
+//! What is *meant*: parts with resolved values between numbered nodes, sub-circuits expanded, topology checked.
+//!
+//! A [`Circuit`] comes from a netlist by [`Circuit::build`]; a what-if makes another one of it by
+//! [`Circuit::changed`]. Nothing is computed here.
+
+mod build;
+mod change;
+mod couplings;
+mod order;
+mod parameters;
+mod parts;
+mod topology;
+
+use std::sync::Arc;
+
+use indexmap::IndexMap;
+
+use crate::diagnostic::{Code, Diagnostic, Span, nearest};
+use crate::element::{BjtModel, DiodeModel, Element, JfetModel, Layout, PartId, Place, Polarity};
+use crate::mna::{NodeId, Unknown};
+use crate::netlist::{Netlist, Spacing};
+use crate::physics::Kelvin;
+
+pub use change::Change;
+
+/// A part with its name and where it was written.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// Name as first written; inside sub-circuits the path, outermost first: `XA.Q3`.
+    pub name: String,
+    /// What it is.
+    pub element: Element,
+    /// Its card; `None` for parts added by a what-if.
+    pub card: Option<Span>,
+    /// The calls it was reached through, outermost first.
+    pub calls: Vec<Span>,
+}
+
+/// A model card with its values computed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Model {
+    /// D
+    Diode(DiodeModel),
+    /// NPN, PNP
+    Bjt(Polarity, BjtModel),
+    /// NJF, PJF
+    Jfet(Polarity, JfetModel),
+}
+
+/// Frequencies at which curves are shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlotPoints {
+    /// Spacing.
+    pub spacing: Spacing,
+    /// Points per decade, per octave, or in all; at least 1.
+    pub count: usize,
+    /// Both ends of the band, Hz, ascending, above zero.
+    pub band_hz: [f64; 2],
+}
+
+/// What the netlist's `.noise` asks for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoiseDefaults {
+    /// Observed node and the one it is measured against.
+    pub output: (NodeId, NodeId),
+    /// Input source.
+    pub source: PartId,
+    /// Band and plot points.
+    pub points: PlotPoints,
+}
+
+/// A circuit ready to be computed.
+#[derive(Clone, Debug)]
+pub struct Circuit {
+    /// First line of the netlist.
+    pub title: String,
+    /// Temperature inside the set.
+    pub ambient: Kelvin,
+    /// Defaults from `.noise`.
+    pub noise: Option<NoiseDefaults>,
+    /// Defaults from `.ac`.
+    pub ac: Option<PlotPoints>,
+    /// Names of nodes by lower-case key; position 0 is ground.
+    nodes: IndexMap<String, String>,
+    /// Parts in netlist order by lower-case key.
+    parts: IndexMap<String, Part>,
+    /// Models of the outermost level by lower-case key.
+    models: IndexMap<String, (String, Model)>,
+    layout: Layout,
+    netlist: Arc<Netlist>,
+    changes: Vec<Change>,
+}
+
+impl Circuit {
+    /// Resolves a netlist: parameters, models, sub-circuits, topology.
+    ///
+    /// Returns the circuit with warnings, or all errors (with the warnings among them).
+    ///
+    /// # Errors
+    /// Every fault of the netlist that is not one of its text.
+    pub fn build(netlist: Arc<Netlist>) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
+        build::circuit(netlist, &[])
+    }
+
+    /// The same circuit with changes made to it, besides those made before.
+    ///
+    /// # Errors
+    /// A change that names an unknown part or does not fit it; a circuit that the changes make impossible.
+    pub fn changed(&self, changes: &[Change]) -> Result<Circuit, Vec<Diagnostic>> {
+        let all: Vec<Change> = self.changes.iter().chain(changes).cloned().collect();
+        build::circuit(Arc::clone(&self.netlist), &all).map(|(circuit, _)| circuit)
+    }
+
+    /// The changes that made this circuit from its netlist.
+    pub fn changes(&self) -> &[Change] {
+        &self.changes
+    }
+
+    /// The netlist it was built from.
+    pub fn netlist(&self) -> &Netlist {
+        &self.netlist
+    }
+
+    /// All parts in netlist order.
+    pub fn parts(&self) -> impl ExactSizeIterator<Item = (PartId, &Part)> {
+        self.parts.values().enumerate().map(|(position, part)| (part_id(position), part))
+    }
+
+    /// The part of an identifier of this circuit.
+    pub fn part(&self, id: PartId) -> &Part {
+        &self.parts[id.index()]
+    }
+
+    /// The part of a name, without regard to case.
+    ///
+    /// # Errors
+    /// [`Code::UnknownPart`], naming the nearest known part.
+    pub fn find_part(&self, name: &str) -> Result<PartId, Diagnostic> {
+        self.parts.get_index_of(&name.to_lowercase()).map(part_id).ok_or_else(|| {
+            let error = Diagnostic::error(Code::UnknownPart, format!("no part is called {name}"));
+            match nearest(name, self.parts.values().map(|part| part.name.as_str())) {
+                Some(known) => error.help(format!("try {known}")),
+                None => error.help(format!("parts are {}", some_of(self.parts.values().map(|part| part.name.as_str())))),
+            }
+        })
+    }
+
+    /// Nodes besides ground, in the order of the netlist.
+    pub fn nodes(&self) -> impl ExactSizeIterator<Item = (NodeId, &str)> {
+        self.nodes.values().enumerate().skip(1).map(|(position, name)| (node_id(position), name.as_str()))
+    }
+
+    /// The name of a node.
+    pub fn node_name(&self, node: NodeId) -> &str {
+        &self.nodes[node.index()]
+    }
+
+    /// The node of a name, without regard to case; `0` and `gnd` are ground.
+    ///
+    /// # Errors
+    /// [`Code::UnknownNode`], naming the nearest known node.
+    pub fn find_node(&self, name: &str) -> Result<NodeId, Diagnostic> {
+        self.nodes.get_index_of(&node_key(name)).map(node_id).ok_or_else(|| {
+            let error = Diagnostic::error(Code::UnknownNode, format!("no node is called {name}"));
+            let known = || self.nodes.values().skip(1).map(String::as_str);
+            match nearest(name, known()) {
+                Some(known) => error.help(format!("try {known}")),
+                None => error.help(format!("nodes are {}", some_of(known()))),
+            }
+        })
+    }
+
+    /// A model of the outermost level.
+    pub fn model(&self, name: &str) -> Option<&Model> {
+        self.models.get(&name.to_lowercase()).map(|(_, model)| model)
+    }
+
+    /// Names of the models of the outermost level.
+    pub fn model_names(&self) -> impl Iterator<Item = &str> {
+        self.models.values().map(|(name, _)| name.as_str())
+    }
+
+    /// Where the parts' unknowns lie.
+    pub fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    /// A part's place in the equations.
+    pub fn place(&self, part: PartId) -> Place<'_> {
+        Place { part, layout: &self.layout, ambient: self.ambient }
+    }
+
+    /// Nodes besides ground in signal order from an input source; the rule stands in `order.rs`.
+    pub fn signal_order(&self, input: Option<PartId>) -> Vec<NodeId> {
+        order::signal_order(self, input)
+    }
+
+    /// The unknown in words a person at the bench can use: a node, or the inside of a part.
+    pub fn describe_unknown(&self, unknown: Unknown) -> String {
+        if unknown.index() < self.nodes.len() {
+            return format!("node {}", self.node_name(NodeId(unknown.0)));
+        }
+        let heated = self.layout.temperature.iter().position(|&at| at == Some(unknown));
+        // The last part whose inner unknowns begin at or before it and that has any.
+        let owner = heated.or_else(|| {
+            (0..self.parts.len()).rev().find(|&at| {
+                self.parts[at].element.inner_unknowns() > 0 && self.layout.first_inner[at] <= unknown
+            })
+        });
+        owner.map_or_else(|| "an unknown".to_owned(), |at| format!("the inside of {}", self.parts[at].name))
+    }
+}
+
+/// The first few names of a list, for a message.
+fn some_of<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    const SHOWN: usize = 8;
+    let mut shown: Vec<&str> = names.take(SHOWN + 1).collect();
+    if shown.len() > SHOWN {
+        shown[SHOWN] = "…";
+    }
+    shown.join(", ")
+}
+
+fn part_id(position: usize) -> PartId {
+    PartId(u32::try_from(position).expect("the number of parts is limited far below 2^32"))
+}
+
+fn node_id(position: usize) -> NodeId {
+    NodeId(u32::try_from(position).expect("the number of nodes is limited far below 2^32"))
+}
+
+/// The form in which node names are compared.
+fn node_key(name: &str) -> String {
+    let key = name.to_lowercase();
+    if key == "gnd" { "0".to_owned() } else { key }
+}

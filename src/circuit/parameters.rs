@@ -1,0 +1,182 @@
+//! Parameters of one scope: expressions in any order, circles found, enclosing scopes visible.
+
+use std::collections::HashMap;
+use std::rc::Rc;
+
+use crate::diagnostic::{Code, Diagnostic, Span, nearest};
+use crate::netlist::{Assignment, EvaluationError, Value, Word};
+
+/// A name as written and its number.
+pub(super) type Named = (String, f64);
+
+/// The values visible at one level of an expanded netlist.
+#[derive(Debug)]
+pub(super) struct Values {
+    own: HashMap<String, Named>,
+    enclosing: Option<Rc<Values>>,
+    /// Names whose value could not be computed; a message about them was given.
+    failed: Vec<String>,
+}
+
+impl Values {
+    /// Computes the values of `assignments`; those `given` under the same name stand over them.
+    pub fn resolve(
+        assignments: &[&Assignment],
+        given: HashMap<String, Named>,
+        enclosing: Option<Rc<Values>>,
+        problems: &mut Vec<Diagnostic>,
+    ) -> Rc<Values> {
+        let mut pending: HashMap<String, &Assignment> = HashMap::new();
+        let mut order = Vec::new();
+        for assignment in assignments {
+            let key = assignment.name.key();
+            if given.contains_key(&key) {
+                continue;
+            }
+            match pending.get(&key) {
+                Some(first) => problems.push(repeated(&first.name, &assignment.name)),
+                None => {
+                    pending.insert(key.clone(), assignment);
+                    order.push(key);
+                }
+            }
+        }
+        let mut values = Values { own: given, enclosing, failed: Vec::new() };
+        for key in order {
+            values.resolve_one(key, &mut pending, problems);
+        }
+        Rc::new(values)
+    }
+
+    /// Computes one value and what it needs, with a stack of its own instead of recursion.
+    fn resolve_one(
+        &mut self,
+        key: String,
+        pending: &mut HashMap<String, &Assignment>,
+        problems: &mut Vec<Diagnostic>,
+    ) {
+        let mut stack = vec![key];
+        while let Some(key) = stack.last().cloned() {
+            let Some(&assignment) = pending.get(&key) else {
+                stack.pop();
+                continue;
+            };
+            let needed = needed_names(&assignment.value).into_iter().find(|name| pending.contains_key(name));
+            match needed {
+                Some(needed) => match stack.iter().position(|name| *name == needed) {
+                    None => stack.push(needed),
+                    Some(start) => {
+                        let written = |key: &String| pending[key].name.text.as_str();
+                        let circle: Vec<&str> =
+                            stack[start..].iter().chain([&needed]).map(written).collect();
+                        problems.push(
+                            Diagnostic::error(
+                                Code::DefinitionCycle,
+                                format!("parameters need each other in a circle: {}", circle.join(" needs ")),
+                            )
+                            .at(assignment.name.span)
+                            .help("give one of them a number"),
+                        );
+                        for name in stack.drain(..) {
+                            pending.remove(&name);
+                            self.failed.push(name);
+                        }
+                    }
+                },
+                None => {
+                    pending.remove(&key);
+                    stack.pop();
+                    match self.value(&assignment.value) {
+                        Ok(value) => {
+                            self.own.insert(key, (assignment.name.text.clone(), value));
+                        }
+                        Err(problem) => {
+                            problems.extend(problem);
+                            self.failed.push(key);
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// The number a written value stands for.
+    ///
+    /// # Errors
+    /// A message; none where the cause was reported before.
+    pub fn value(&self, value: &Value) -> Result<f64, Option<Diagnostic>> {
+        let (expression, span) = match value {
+            Value::Number(number, _) => return Ok(*number),
+            Value::Expression(expression, span) => (expression, *span),
+        };
+        if expression.names().any(|(name, _)| self.has_failed(name)) {
+            return Err(None);
+        }
+        expression.evaluate(&mut |name| self.get(name)).map_err(|error| Some(self.explain(&error, span)))
+    }
+
+    fn explain(&self, error: &EvaluationError, whole: Span) -> Diagnostic {
+        match error {
+            EvaluationError::UnknownName { name, span } => {
+                let message = Diagnostic::error(Code::UnknownParameter, error.to_string()).at(*span);
+                match nearest(name, self.names().iter().map(String::as_str)) {
+                    Some(known) => message.help(format!("try {known}")),
+                    None => message.help(format!("define it: .param {name}=1")),
+                }
+            }
+            _ => Diagnostic::error(Code::BadExpression, error.to_string())
+                .at(error.span())
+                .label(whole, "in this expression")
+                .help("change the parameters it uses"),
+        }
+    }
+
+    fn has_failed(&self, name: &str) -> bool {
+        let visible = self.levels().find_map(|values| match values.own.contains_key(name) {
+            true => Some(false),
+            false => values.failed.iter().any(|failed| failed == name).then_some(true),
+        });
+        visible.unwrap_or(false)
+    }
+
+    /// The value of a name in lower case, here or in an enclosing scope.
+    pub fn get(&self, name: &str) -> Option<f64> {
+        self.levels().find_map(|values| values.own.get(name).map(|(_, value)| *value))
+    }
+
+    /// All visible names as written, sorted.
+    pub fn names(&self) -> Vec<String> {
+        let mut names: Vec<String> =
+            self.levels().flat_map(|values| values.own.values().map(|(name, _)| name.clone())).collect();
+        names.sort();
+        names
+    }
+
+    fn levels(&self) -> impl Iterator<Item = &Values> {
+        std::iter::successors(Some(self), |values| values.enclosing.as_deref())
+    }
+}
+
+fn needed_names(value: &Value) -> Vec<String> {
+    match value {
+        Value::Number(..) => Vec::new(),
+        Value::Expression(expression, _) => expression.names().map(|(name, _)| name.to_owned()).collect(),
+    }
+}
+
+/// Reports names given twice in one list of `name=value`.
+pub(super) fn report_repeats(assignments: &[Assignment], problems: &mut Vec<Diagnostic>) {
+    for (at, assignment) in assignments.iter().enumerate() {
+        let key = assignment.name.key();
+        if let Some(first) = assignments[..at].iter().find(|first| first.name.key() == key) {
+            problems.push(repeated(&first.name, &assignment.name));
+        }
+    }
+}
+
+fn repeated(first: &Word, second: &Word) -> Diagnostic {
+    Diagnostic::error(Code::DuplicateName, format!("{} is given twice", second.text))
+        .at(second.span)
+        .label(first.span, "first given here")
+        .help("keep one of the two")
+}

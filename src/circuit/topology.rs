@@ -1,0 +1,154 @@
+//! What can be seen from the connections alone: ground, DC paths, loops of voltage sources and windings.
+//!
+//! The equations of such circuits have no single solution, and a dense solver would give millions of volts instead of
+//! saying so. So they are found here, and named.
+
+use indexmap::IndexMap;
+
+use super::{Part, node_id};
+use crate::diagnostic::{Code, Diagnostic};
+use crate::element::{Control, Drive, Element, SourceKind};
+use crate::mna::NodeId;
+use crate::physics::Kelvin;
+
+/// Reports everything that makes the equations unsolvable.
+pub(super) fn check(
+    nodes: &IndexMap<String, String>,
+    parts: &IndexMap<String, Part>,
+    ambient: Kelvin,
+    problems: &mut Vec<Diagnostic>,
+) {
+    if parts.is_empty() {
+        problems.push(Diagnostic::error(Code::EmptyCircuit, "the netlist has no part").help("add one: R1 a 0 1k"));
+        return;
+    }
+    if !parts.values().any(|part| part.element.nodes().contains(&NodeId::GROUND)) {
+        let error = Diagnostic::error(Code::NoGround, "nothing is connected to ground, node 0");
+        problems.push(marked(error, parts.values().next()).help("call the common line 0"));
+        return;
+    }
+    loops(nodes, parts, problems);
+    floating(nodes, parts, problems);
+    for part in parts.values() {
+        if let Element::Resistor(resistor) = &part.element {
+            let kelvin = resistor.celsius.map_or(ambient, Kelvin::from_celsius);
+            if !(resistor.ohms_at(kelvin) > 0.0) {
+                let message =
+                    format!("the temperature coefficients of {} leave it no resistance at {:.0} °C", part.name, kelvin.celsius());
+                let error = Diagnostic::error(Code::ValueOutOfRange, message);
+                problems.push(marked(error, Some(part)).help("TC1 and TC2 are per degree: 0.004 for copper"));
+            }
+        }
+    }
+}
+
+/// Nodes joined so far, as a forest.
+struct Islands {
+    parent: Vec<usize>,
+}
+
+impl Islands {
+    fn new(count: usize) -> Self {
+        Self { parent: (0..count).collect() }
+    }
+
+    fn root(&mut self, mut node: usize) -> usize {
+        while self.parent[node] != node {
+            self.parent[node] = self.parent[self.parent[node]];
+            node = self.parent[node];
+        }
+        node
+    }
+
+    /// Joins two nodes; false when they were joined before.
+    fn join(&mut self, a: NodeId, b: NodeId) -> bool {
+        let (a, b) = (self.root(a.index()), self.root(b.index()));
+        self.parent[a.max(b)] = a.min(b);
+        a != b
+    }
+}
+
+fn loops(nodes: &IndexMap<String, String>, parts: &IndexMap<String, Part>, problems: &mut Vec<Diagnostic>) {
+    let mut islands = Islands::new(nodes.len());
+    for part in parts.values() {
+        let ends = match &part.element {
+            Element::Inductor(e) => Some(e.nodes),
+            Element::Source(e) if e.kind == SourceKind::Voltage => Some(e.nodes),
+            Element::Controlled(e) if e.drive == Drive::Voltage => Some(e.nodes),
+            Element::Source(_)
+            | Element::Controlled(_)
+            | Element::Resistor(_)
+            | Element::Capacitor(_)
+            | Element::Coupling(_)
+            | Element::Diode(_)
+            | Element::Bjt(_)
+            | Element::Jfet(_) => None,
+        };
+        if let Some([a, b]) = ends
+            && !islands.join(a, b)
+        {
+            let message = format!("{} closes a loop of voltage sources and windings", part.name);
+            let help = match &part.element {
+                Element::Inductor(_) => "a winding has resistance: put a resistor in series",
+                _ => "put a resistor in series: a real source has one",
+            };
+            problems.push(marked(Diagnostic::error(Code::SourceLoop, message), Some(part)).help(help));
+        }
+    }
+}
+
+fn floating(nodes: &IndexMap<String, String>, parts: &IndexMap<String, Part>, problems: &mut Vec<Diagnostic>) {
+    let mut islands = Islands::new(nodes.len());
+    for part in parts.values() {
+        for node in dc_path(&part.element).windows(2) {
+            islands.join(node[0], node[1]);
+        }
+    }
+    let ground = islands.root(0);
+    let mut floating: IndexMap<usize, Vec<NodeId>> = IndexMap::new();
+    for position in 1..nodes.len() {
+        let root = islands.root(position);
+        if root != ground {
+            floating.entry(root).or_default().push(node_id(position));
+        }
+    }
+    for island in floating.values() {
+        let names: Vec<&str> = island.iter().map(|node| nodes[node.index()].as_str()).collect();
+        let message = match names.as_slice() {
+            [one] => format!("node {one} has no DC path to ground"),
+            several => format!("nodes {} have no DC path to ground", several.join(", ")),
+        };
+        let first = parts.values().find(|part| part.element.nodes().iter().any(|node| island.contains(node)));
+        let error = Diagnostic::error(Code::FloatingNode, message);
+        problems.push(marked(error, first).help(format!("add a resistor: R9 {} 0 10MEG", names[0])));
+    }
+}
+
+/// Nodes that direct current can pass between.
+fn dc_path(element: &Element) -> Vec<NodeId> {
+    match element {
+        Element::Resistor(_) | Element::Inductor(_) | Element::Diode(_) | Element::Bjt(_) | Element::Jfet(_) => {
+            element.nodes()
+        }
+        Element::Source(source) => match source.kind {
+            SourceKind::Voltage => source.nodes.to_vec(),
+            SourceKind::Current => Vec::new(),
+        },
+        Element::Controlled(source) => match (source.drive, source.control) {
+            (Drive::Voltage, _) => source.nodes.to_vec(),
+            // Controlled by the voltage across itself it is a conductance.
+            (Drive::Current, Control::Voltage(control)) if control == source.nodes => source.nodes.to_vec(),
+            (Drive::Current, _) => Vec::new(),
+        },
+        Element::Capacitor(_) | Element::Coupling(_) => Vec::new(),
+    }
+}
+
+fn marked(error: Diagnostic, part: Option<&Part>) -> Diagnostic {
+    let Some(part) = part else { return error };
+    let error = match part.card {
+        Some(card) => error.at(card).in_statement(card),
+        None => error,
+    };
+    part.calls.iter().fold(error, |error, &call| error.label(call, "reached by this call"))
+}

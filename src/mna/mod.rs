@@ -1,0 +1,184 @@
+//! The equations: unknowns, what elements stamp into them, and behind one seam the linear solver.
+//!
+//! Modified nodal analysis (Ho, Ruehli and Brennan, IEEE Trans. Circuits Syst. 22 (1975) 504): unknowns are node
+//! voltages, then the inner nodes and branch currents of elements. Unknown 0 is ground and always zero; what is stamped
+//! into its row or column is dropped, so that no element treats ground as a special case.
+
+mod solver;
+
+pub use solver::{Factored, LinearError, Scalar};
+
+/// An unknown of the equations; 0 is ground.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Unknown(pub u32);
+
+impl Unknown {
+    /// The node all voltages are measured from.
+    pub const GROUND: Unknown = Unknown(0);
+
+    /// Position in vectors of length unknowns + 1.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+/// A node with a name; its voltage is the unknown of the same number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct NodeId(pub u32);
+
+impl NodeId {
+    /// The node all voltages are measured from.
+    pub const GROUND: NodeId = NodeId(0);
+
+    /// Position in tables of nodes.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+impl From<NodeId> for Unknown {
+    fn from(node: NodeId) -> Self {
+        Unknown(node.0)
+    }
+}
+
+/// One entry of a sparse real matrix.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Entry {
+    /// Equation.
+    pub row: Unknown,
+    /// Unknown.
+    pub column: Unknown,
+    /// What is added there.
+    pub value: f64,
+}
+
+/// The nonlinear bias equations at one trial point: for each node the sum of the currents that leave it, for each
+/// branch its own equation, and their derivatives.
+#[derive(Clone, Debug)]
+pub struct BiasEquations {
+    /// Derivatives of the residual; entries of one place add up.
+    pub jacobian: Vec<Entry>,
+    /// Amperes leaving each node (volts for a branch, watts for a temperature); length unknowns + 1.
+    pub residual: Vec<f64>,
+    /// Largest single term of each residual, same unit.
+    pub largest: Vec<f64>,
+    /// Factor on all independent sources, 1 but during source stepping.
+    pub source_scale: f64,
+}
+
+impl BiasEquations {
+    /// Empty equations for `unknowns` unknowns besides ground.
+    pub fn new(unknowns: usize) -> Self {
+        Self {
+            jacobian: Vec::new(),
+            residual: vec![0.0; unknowns + 1],
+            largest: vec![0.0; unknowns + 1],
+            source_scale: 1.0,
+        }
+    }
+
+    /// Forgets all stamps, keeping the memory.
+    pub fn clear(&mut self) {
+        self.jacobian.clear();
+        self.residual.fill(0.0);
+        self.largest.fill(0.0);
+    }
+
+    /// Adds one term to the equation of `row`.
+    pub fn term(&mut self, row: Unknown, value: f64) {
+        self.residual[row.index()] += value;
+        let largest = &mut self.largest[row.index()];
+        *largest = largest.max(value.abs());
+    }
+
+    /// Adds ∂(equation of `row`)/∂(`column`).
+    pub fn slope(&mut self, row: Unknown, column: Unknown, value: f64) {
+        if row != Unknown::GROUND && column != Unknown::GROUND {
+            self.jacobian.push(Entry { row, column, value });
+        }
+    }
+
+    /// A current that leaves `from` and enters `to`, with its derivatives by unknown.
+    pub fn current(&mut self, from: Unknown, to: Unknown, amps: f64, slopes: &[(Unknown, f64)]) {
+        self.term(from, amps);
+        self.term(to, -amps);
+        for &(column, value) in slopes {
+            self.slope(from, column, value);
+            self.slope(to, column, -value);
+        }
+    }
+
+    /// The branch current of an element that fixes a voltage: it leaves `a`, enters `b`, and its own equation begins as
+    /// v(a) − v(b).
+    pub fn voltage_branch(&mut self, a: Unknown, b: Unknown, branch: Unknown, x: &[f64]) {
+        self.current(a, b, x[branch.index()], &[(branch, 1.0)]);
+        self.term(branch, x[a.index()]);
+        self.term(branch, -x[b.index()]);
+        self.slope(branch, a, 1.0);
+        self.slope(branch, b, -1.0);
+    }
+
+    /// A conductance between two nodes at the voltages `x`.
+    pub fn conductance(&mut self, a: Unknown, b: Unknown, siemens: f64, x: &[f64]) {
+        let amps = siemens * (x[a.index()] - x[b.index()]);
+        self.current(a, b, amps, &[(a, siemens), (b, -siemens)]);
+    }
+}
+
+/// One entry of the linearised equations: A(f) = g + j·2πf·c.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SignalEntry {
+    /// Equation.
+    pub row: Unknown,
+    /// Unknown.
+    pub column: Unknown,
+    /// Part that does not depend on frequency: siemens in node equations.
+    pub g: f64,
+    /// Part that rises with frequency: farads in node equations, henries in those of windings.
+    pub c: f64,
+}
+
+/// The linearised equations G, C of a circuit at a bias point.
+#[derive(Clone, Debug, Default)]
+pub struct SignalEquations {
+    /// Number of unknowns besides ground.
+    pub unknowns: usize,
+    /// Entries; those of one place add up.
+    pub entries: Vec<SignalEntry>,
+}
+
+impl SignalEquations {
+    /// Empty equations for `unknowns` unknowns besides ground.
+    pub fn new(unknowns: usize) -> Self {
+        Self { unknowns, entries: Vec::new() }
+    }
+
+    /// Adds one entry; those of ground are dropped.
+    pub fn add(&mut self, row: Unknown, column: Unknown, g: f64, c: f64) {
+        if row != Unknown::GROUND && column != Unknown::GROUND && (g != 0.0 || c != 0.0) {
+            self.entries.push(SignalEntry { row, column, g, c });
+        }
+    }
+
+    /// A current from `from` to `to` of g + j·2πf·c times the voltage of `plus` against `minus`.
+    pub fn transadmittance(&mut self, from: Unknown, to: Unknown, plus: Unknown, minus: Unknown, g: f64, c: f64) {
+        self.add(from, plus, g, c);
+        self.add(from, minus, -g, -c);
+        self.add(to, plus, -g, -c);
+        self.add(to, minus, g, c);
+    }
+
+    /// The branch current of an element that fixes a voltage, as [`BiasEquations::voltage_branch`].
+    pub fn voltage_branch(&mut self, a: Unknown, b: Unknown, branch: Unknown) {
+        self.add(a, branch, 1.0, 0.0);
+        self.add(b, branch, -1.0, 0.0);
+        self.add(branch, a, 1.0, 0.0);
+        self.add(branch, b, -1.0, 0.0);
+    }
+
+    /// A conductance of `g` siemens beside a capacitance of `c` farads between two nodes.
+    pub fn admittance(&mut self, a: Unknown, b: Unknown, g: f64, c: f64) {
+        self.transadmittance(a, b, a, b, g, c);
+    }
+}
