@@ -4,7 +4,17 @@
 //! That is `circuit`'s work.
 
 mod ast;
+mod card;
 mod expression;
+mod fields;
+mod lines;
+mod reader;
+mod statement;
+mod token;
 
 pub use ast::*;
-pub use expression::*;
+pub use expression::{EvaluationError, Expression, ExpressionError, ExpressionProblem, MAX_EXPRESSION_BYTES};
+pub use reader::{
+    Fetched, IncludeRequest, MAX_DIAGNOSTICS, MAX_INCLUDE_DEPTH, MAX_INCLUDES, MAX_NESTING, MAX_STATEMENT_BYTES,
+    MAX_TEXT_BYTES, read,
+};

@@ -1,0 +1,349 @@
+//! Text to netlist: files on one stack, sub-circuits on another.
+
+use super::fields::{Fields, span};
+use super::lines::{self, Lines};
+use super::{Netlist, Scope, Subcircuit, Word, card, statement};
+use crate::diagnostic::{Code, Diagnostic, Severity, SourceId, Span};
+use std::ops::Range;
+
+/// How deep sub-circuits may be defined in one another.
+pub const MAX_NESTING: usize = 32;
+/// How deep files may include one another.
+pub const MAX_INCLUDE_DEPTH: usize = 32;
+/// How many files may be included in all.
+pub const MAX_INCLUDES: usize = 1000;
+/// How many bytes all texts together may have.
+pub const MAX_TEXT_BYTES: usize = 16 << 20;
+/// How many bytes one statement may have, from its first line to its last.
+pub const MAX_STATEMENT_BYTES: usize = 64 << 10;
+/// After how many messages the reading stops: the text is no netlist.
+pub const MAX_DIAGNOSTICS: usize = 500;
+
+/// What an `.include` asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct IncludeRequest<'a> {
+    /// The path as written.
+    pub path: &'a str,
+    /// Name of the text that asks, as it was handed in.
+    pub from: &'a str,
+}
+
+/// A text that was fetched for an `.include`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fetched {
+    /// Name it is known by. The same file must have the same name each time: circles are found by it.
+    pub name: String,
+    /// The whole text.
+    pub text: String,
+}
+
+/// Reads the netlist `text`, called `name` in messages.
+///
+/// `fetch` supplies the texts of `.include`; the library itself reads no files. A statement that cannot be read is
+/// reported and left out, a value that cannot be read is reported and replaced, and the reading goes on. So all
+/// problems come at once, and a netlist with any error among its diagnostics is fit for finding further problems, not
+/// for computing.
+pub fn read(
+    name: &str,
+    text: &str,
+    fetch: &mut dyn FnMut(&IncludeRequest<'_>) -> Result<Fetched, String>,
+) -> (Netlist, Vec<Diagnostic>) {
+    let mut reader = Reader {
+        netlist: Netlist::default(),
+        diagnostics: Vec::new(),
+        files: Vec::new(),
+        open: Vec::new(),
+        bytes: 0,
+        earlier: Earlier::default(),
+        fetch,
+    };
+    match reader.open_file(name.to_owned(), text, true) {
+        Ok(()) => reader.run(),
+        Err(problem) => reader.diagnostics.push(problem),
+    }
+    (reader.netlist, reader.diagnostics)
+}
+
+struct Reader<'a> {
+    netlist: Netlist,
+    diagnostics: Vec<Diagnostic>,
+    /// The file itself and those being included, innermost last.
+    files: Vec<OpenFile>,
+    /// Sub-circuits not yet ended, innermost last.
+    open: Vec<Subcircuit>,
+    bytes: usize,
+    earlier: Earlier,
+    fetch: &'a mut dyn FnMut(&IncludeRequest<'_>) -> Result<Fetched, String>,
+}
+
+struct OpenFile {
+    name: String,
+    source: SourceId,
+    lines: Lines,
+    next: usize,
+}
+
+/// Where statements stood that should be given once.
+#[derive(Default)]
+struct Earlier {
+    temp: Option<Span>,
+    ac: Option<Span>,
+    noise: Option<Span>,
+}
+
+/// Whether the reading goes on after a statement.
+enum Next {
+    Statement,
+    /// `.end`, or a limit: nothing more of this file.
+    EndOfFile,
+}
+
+impl Reader<'_> {
+    fn open_file(&mut self, name: String, text: &str, has_title: bool) -> Result<(), Diagnostic> {
+        self.bytes = self.bytes.saturating_add(text.len());
+        if self.bytes > MAX_TEXT_BYTES {
+            let message = format!("with {name} the netlist is longer than {} MiB", MAX_TEXT_BYTES >> 20);
+            return Err(Diagnostic::error(Code::LimitExceeded, message));
+        }
+        let source = self.netlist.sources.add(name.clone(), text);
+        let lines = lines::split(text, has_title);
+        if has_title {
+            self.netlist.title = lines.title.clone();
+        }
+        for orphan in &lines.orphans {
+            let place = span(source, orphan);
+            let error = Diagnostic::error(Code::UnknownElement, "the line continues nothing");
+            let help = "remove the +, or put the statement it belongs to above it";
+            self.diagnostics.push(error.at(place).in_statement(place).help(help));
+        }
+        self.files.push(OpenFile { name, source, lines, next: 0 });
+        Ok(())
+    }
+
+    fn run(&mut self) {
+        while let Some(file) = self.files.last_mut() {
+            let Some(place) = file.lines.statements.get(file.next).cloned() else {
+                self.files.pop();
+                continue;
+            };
+            file.next += 1;
+            let (source, text) = (file.source, file.lines.clean.clone());
+            if let Next::EndOfFile = self.statement(&text[place.clone()], source, place) {
+                self.files.pop();
+            }
+            if self.diagnostics.len() >= MAX_DIAGNOSTICS {
+                let message = format!("{MAX_DIAGNOSTICS} messages: the rest is not read");
+                self.diagnostics.push(Diagnostic::error(Code::LimitExceeded, message));
+                self.files.clear();
+            }
+        }
+        while let Some(subcircuit) = self.open.pop() {
+            self.report_unclosed(&subcircuit);
+            self.close(subcircuit);
+        }
+    }
+
+    fn statement(&mut self, text: &str, source: SourceId, place: Range<usize>) -> Next {
+        let whole = span(source, &place);
+        if text.len() > MAX_STATEMENT_BYTES {
+            let message = format!("the statement is longer than {} KiB", MAX_STATEMENT_BYTES >> 10);
+            let first_line = Span { end: whole.start, ..whole };
+            self.diagnostics.push(Diagnostic::error(Code::LimitExceeded, message).at(first_line).in_statement(whole));
+            return Next::Statement;
+        }
+        // A path may hold what a token cannot, so it is taken before the statement is cut.
+        let keyword = text.split(char::is_whitespace).next().unwrap_or_default();
+        if keyword.eq_ignore_ascii_case(".include") {
+            self.include(&text[keyword.len()..], whole);
+            return Next::Statement;
+        }
+        let mut fields = match Fields::new(text, source, &place) {
+            Ok(fields) => fields,
+            Err(problem) => {
+                self.diagnostics.push(*problem);
+                return Next::Statement;
+            }
+        };
+        let outcome = self.take(&mut fields);
+        self.diagnostics.append(&mut fields.diagnostics);
+        outcome.unwrap_or_else(|problem| {
+            self.diagnostics.push(*problem);
+            Next::Statement
+        })
+    }
+
+    fn take(&mut self, fields: &mut Fields<'_>) -> Result<Next, Box<Diagnostic>> {
+        match fields.subject.to_lowercase().as_str() {
+            ".model" => {
+                let model = statement::model(fields)?;
+                self.scope().models.push(model);
+            }
+            ".param" => {
+                let parameters = statement::param(fields)?;
+                self.scope().parameters.extend(parameters);
+            }
+            ".subckt" => return self.begin(fields),
+            ".ends" => self.end(fields)?,
+            ".temp" => {
+                let value = statement::temp(fields)?;
+                once(fields, &mut self.earlier.temp);
+                self.netlist.ambient_celsius = Some(value);
+            }
+            ".ac" => {
+                let sweep = statement::ac(fields)?;
+                once(fields, &mut self.earlier.ac);
+                self.netlist.ac = Some(sweep);
+            }
+            ".noise" => {
+                let noise = statement::noise(fields)?;
+                once(fields, &mut self.earlier.noise);
+                self.netlist.noise = Some(noise);
+            }
+            ".op" => {}
+            ".end" => {
+                self.warn_after_end();
+                return Ok(Next::EndOfFile);
+            }
+            skipped if statement::SKIPPED.contains(&skipped) => {
+                let message = format!("{skipped} has no meaning here and is skipped");
+                fields.warn(Code::StatementSkipped, fields.place(), message, None);
+            }
+            unknown if unknown.starts_with('.') => return Err(statement::unknown(fields)),
+            _ => {
+                let card = card::read(fields)?;
+                self.scope().cards.push(card);
+            }
+        }
+        Ok(Next::Statement)
+    }
+
+    /// The level on which statements stand now.
+    fn scope(&mut self) -> &mut Scope {
+        self.open.last_mut().map_or(&mut self.netlist.top, |subcircuit| &mut subcircuit.body)
+    }
+
+    fn begin(&mut self, fields: &mut Fields<'_>) -> Result<Next, Box<Diagnostic>> {
+        if self.open.len() >= MAX_NESTING {
+            self.files.clear();
+            let message = format!("sub-circuits are nested more than {MAX_NESTING} deep; the rest is not read");
+            return Err(Box::new(fields.error(Code::LimitExceeded, fields.span, message)));
+        }
+        // A sub-circuit with a bad first line is opened all the same, or its `.ends` would end another one.
+        let nameless = || Subcircuit {
+            name: Word { text: String::new(), span: fields.span },
+            ports: Vec::new(),
+            defaults: Vec::new(),
+            body: Scope::default(),
+            span: fields.span,
+        };
+        let stand_in = nameless();
+        let (subcircuit, problem) = match statement::subckt(fields) {
+            Ok(subcircuit) => (subcircuit, None),
+            Err(problem) => (stand_in, Some(problem)),
+        };
+        self.open.push(subcircuit);
+        problem.map_or(Ok(Next::Statement), Err)
+    }
+
+    fn end(&mut self, fields: &mut Fields<'_>) -> Result<(), Box<Diagnostic>> {
+        let place = fields.place();
+        let name = statement::ends(fields)?;
+        let Some(innermost) = self.open.last() else {
+            let error = fields.error(Code::UnclosedSubcircuit, place, "there is no sub-circuit to end here");
+            return Err(Box::new(error.help("remove this line, or write .subckt NAME NODE … above")));
+        };
+        let mut closed = self.open.len() - 1;
+        if let Some(name) = name.filter(|name| !innermost.name.text.is_empty() && name.key() != innermost.name.key()) {
+            match self.open.iter().rposition(|open| open.name.key() == name.key()) {
+                Some(outer) => closed = outer,
+                None => {
+                    let expected = &innermost.name;
+                    let message = format!("the sub-circuit to end here is {}, not {}", expected.text, name.text);
+                    let error = fields.error(Code::UnclosedSubcircuit, name.span, message);
+                    let error = error.label(expected.span, "begun here").help(format!("write .ends {}", expected.text));
+                    self.diagnostics.push(error);
+                }
+            }
+        }
+        while self.open.len() > closed + 1
+            && let Some(subcircuit) = self.open.pop()
+        {
+            self.report_unclosed(&subcircuit);
+            self.close(subcircuit);
+        }
+        if let Some(subcircuit) = self.open.pop() {
+            self.close(subcircuit);
+        }
+        Ok(())
+    }
+
+    /// Puts a finished sub-circuit where it was defined.
+    fn close(&mut self, subcircuit: Subcircuit) {
+        if !subcircuit.name.text.is_empty() {
+            self.scope().subcircuits.push(subcircuit);
+        }
+    }
+
+    fn report_unclosed(&mut self, subcircuit: &Subcircuit) {
+        let name = &subcircuit.name;
+        let error = Diagnostic::error(
+            Code::UnclosedSubcircuit,
+            format!("the sub-circuit {} never ends", name.text).replace("  ", " "),
+        );
+        let error = error.at(name.span).in_statement(subcircuit.span);
+        self.diagnostics.push(error.help(format!("write .ends {} after its last part", name.text).replace("  ", " ")));
+    }
+
+    fn warn_after_end(&mut self) {
+        let Some(file) = self.files.last() else { return };
+        let Some(place) = file.lines.statements.get(file.next) else { return };
+        let place = span(file.source, place);
+        let warning = Diagnostic::warning(Code::TextAfterEnd, "what follows .end is not read");
+        self.diagnostics.push(warning.at(place).in_statement(place).help("move .end to the last line, or remove it"));
+    }
+
+    fn include(&mut self, rest: &str, whole: Span) {
+        if let Err(problem) = self.open_include(rest, whole) {
+            self.diagnostics.push(problem.in_statement(whole));
+        }
+    }
+
+    fn open_include(&mut self, rest: &str, whole: Span) -> Result<(), Diagnostic> {
+        let written = rest.trim();
+        let start = whole.end - (rest.trim_start().len() as u32);
+        let path = ['"', '\''].into_iter().find_map(|quote| written.strip_prefix(quote)?.strip_suffix(quote));
+        let path = path.unwrap_or(written);
+        let place = Span { start, ..whole };
+        let error = |code, message| Diagnostic::error(code, message).at(place);
+        if path.is_empty() || path.contains('"') {
+            let message = "the name of the file to include is missing or its quotes do not match".to_owned();
+            return Err(error(Code::FieldCount, message).help("write .include \"FILE\""));
+        }
+        if self.files.len() > MAX_INCLUDE_DEPTH {
+            let message = format!("files include one another more than {MAX_INCLUDE_DEPTH} deep");
+            return Err(error(Code::LimitExceeded, message));
+        }
+        if self.netlist.sources.iter().count() > MAX_INCLUDES {
+            return Err(error(Code::LimitExceeded, format!("more than {MAX_INCLUDES} files are included")));
+        }
+        let from = self.files.last().map_or("", |file| file.name.as_str());
+        let fetched = (self.fetch)(&IncludeRequest { path, from })
+            .map_err(|reason| error(Code::IncludeFailed, format!("{path} cannot be included: {reason}")))?;
+        if let Some(outer) = self.files.iter().position(|file| file.name == fetched.name) {
+            let chain: Vec<&str> = self.files[outer..].iter().map(|file| file.name.as_str()).collect();
+            let message = format!("{0} includes itself: {1} → {0}", fetched.name, chain.join(" → "));
+            return Err(error(Code::IncludeCycle, message).help("remove this line"));
+        }
+        self.open_file(fetched.name, &fetched.text, false).map_err(|problem| problem.at(place))
+    }
+}
+
+/// Warns when a statement was given before; the later one holds.
+fn once(fields: &mut Fields<'_>, earlier: &mut Option<Span>) {
+    if let Some(first) = earlier.replace(fields.span) {
+        let message = format!("{} is given more than once; this one holds", fields.subject);
+        let warning =
+            Diagnostic { severity: Severity::Warning, ..fields.error(Code::RepeatedStatement, fields.span, message) };
+        fields.diagnostics.push(warning.label(first, "given here before").help("keep one of them"));
+    }
+}
