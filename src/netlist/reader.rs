@@ -110,7 +110,7 @@ impl Reader<'_> {
         if has_title {
             self.netlist.title = lines.title.clone();
         }
-        for orphan in &lines.orphans {
+        if let Some(orphan) = &lines.orphan {
             let place = span(source, orphan);
             let error = Diagnostic::error(Code::UnknownElement, "the line continues nothing");
             let help = "remove the +, or put the statement it belongs to above it";
@@ -132,6 +132,7 @@ impl Reader<'_> {
                 self.files.pop();
             }
             if self.diagnostics.len() >= MAX_DIAGNOSTICS {
+                self.diagnostics.truncate(MAX_DIAGNOSTICS);
                 let message = format!("{MAX_DIAGNOSTICS} messages: the rest is not read");
                 self.diagnostics.push(Diagnostic::error(Code::LimitExceeded, message));
                 self.files.clear();
