@@ -153,7 +153,11 @@ fn waveform(fields: &mut Fields<'_>) -> Parsed<()> {
             fields.skip();
         }
     } else {
-        while matches!(fields.peek(), Some(Kind::Word(word)) if word.starts_with(|c: char| !c.is_alphabetic())) {
+        let is_value = |kind| match kind {
+            Some(Kind::Word(word)) => word.starts_with(|c: char| !c.is_alphabetic()),
+            kind => matches!(kind, Some(Kind::Braces(_))),
+        };
+        while is_value(fields.peek()) {
             fields.skip();
         }
     }
@@ -178,16 +182,18 @@ fn by_current(fields: &mut Fields<'_>, nodes: &mut Vec<Word>) -> Parsed<(Word, V
 
 /// Polynomials and formulas are refused by name: their fields would otherwise be taken for nodes.
 fn refuse_nonlinear(fields: &Fields<'_>) -> Parsed<()> {
-    let opens = matches!(fields.peek_at(1), Some(Kind::Equals | Kind::Open | Kind::Braces(_)));
-    match fields.peek() {
-        Some(Kind::Word(word)) if opens || NONLINEAR[..1].iter().any(|name| name.eq_ignore_ascii_case(word)) => {
-            let known = NONLINEAR.iter().any(|name| name.eq_ignore_ascii_case(word));
-            let kind = if known { "a polynomial or a formula" } else { "a formula" };
-            let message = format!("{} is controlled by {kind}; only a constant gain is known here", fields.subject);
-            Err(fields.misshapen(fields.place(), message))
-        }
-        _ => Ok(()),
+    let Some(Kind::Word(word)) = fields.peek() else { return Ok(()) };
+    let known = NONLINEAR.iter().any(|name| name.eq_ignore_ascii_case(word));
+    let opens = match fields.peek_at(1) {
+        Some(Kind::Equals | Kind::Open) => true,
+        Some(Kind::Braces(_)) => known,
+        _ => word.eq_ignore_ascii_case("POLY"),
+    };
+    if !opens {
+        return Ok(());
     }
+    let message = format!("{} is not a plain gain; polynomials and formulas are not known here", fields.subject);
+    Err(fields.misshapen(fields.place(), message))
 }
 
 fn device(fields: &mut Fields<'_>, nodes: &mut Vec<Word>, pins: &[&str]) -> Parsed<(Word, Option<Value>)> {

@@ -14,8 +14,8 @@ pub(super) struct Lines {
     pub clean: Arc<str>,
     /// Where the statements stand.
     pub statements: Vec<Range<usize>>,
-    /// Lines that continue nothing.
-    pub orphans: Vec<Range<usize>>,
+    /// The first line that continues nothing.
+    pub orphan: Option<Range<usize>>,
 }
 
 /// Cuts `text`; with `has_title` its first line is set aside.
@@ -23,7 +23,7 @@ pub(super) fn split(text: &str, has_title: bool) -> Lines {
     let mut title = String::new();
     let mut clean = String::with_capacity(text.len());
     let mut statements: Vec<Range<usize>> = Vec::new();
-    let mut orphans = Vec::new();
+    let mut orphan = None;
     for (number, line) in text.split_inclusive('\n').enumerate() {
         let start = clean.len();
         let mark = if number == 0 && line.starts_with('\u{feff}') { '\u{feff}'.len_utf8() } else { 0 };
@@ -44,7 +44,7 @@ pub(super) fn split(text: &str, has_title: bool) -> Lines {
                 clean.push_str(rest);
                 match statements.last_mut() {
                     Some(statement) => statement.end = clean.len(),
-                    None => orphans.push(start + indent..clean.len()),
+                    None => orphan = orphan.or(Some(start + indent..clean.len())),
                 }
             }
             None if content.is_empty() => {}
@@ -56,7 +56,7 @@ pub(super) fn split(text: &str, has_title: bool) -> Lines {
         let rest = start + line.len() - clean.len();
         blank(&mut clean, rest);
     }
-    Lines { title, clean: clean.into(), statements, orphans }
+    Lines { title, clean: clean.into(), statements, orphan }
 }
 
 fn blank(text: &mut String, bytes: usize) {

@@ -1,8 +1,13 @@
 //! Text to netlist: files on one stack, sub-circuits on another.
 
-use super::fields::{Fields, span};
+mod include;
+mod nesting;
+
+pub use include::{Fetched, IncludeRequest};
+
+use super::fields::{Fields, Parsed, span};
 use super::lines::{self, Lines};
-use super::{Netlist, Scope, Subcircuit, Word, card, statement};
+use super::{Netlist, Scope, Subcircuit, card, statement};
 use crate::diagnostic::{Code, Diagnostic, Severity, SourceId, Span};
 use std::ops::Range;
 
@@ -17,25 +22,7 @@ pub const MAX_TEXT_BYTES: usize = 16 << 20;
 /// How many bytes one statement may have, from its first line to its last.
 pub const MAX_STATEMENT_BYTES: usize = 64 << 10;
 /// After how many messages the reading stops: the text is no netlist.
-pub const MAX_DIAGNOSTICS: usize = 500;
-
-/// What an `.include` asks for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct IncludeRequest<'a> {
-    /// The path as written.
-    pub path: &'a str,
-    /// Name of the text that asks, as it was handed in.
-    pub from: &'a str,
-}
-
-/// A text that was fetched for an `.include`.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Fetched {
-    /// Name it is known by. The same file must have the same name each time: circles are found by it.
-    pub name: String,
-    /// The whole text.
-    pub text: String,
-}
+pub const MAX_DIAGNOSTICS: usize = 1000;
 
 /// Reads the netlist `text`, called `name` in messages.
 ///
@@ -110,7 +97,7 @@ impl Reader<'_> {
         if has_title {
             self.netlist.title = lines.title.clone();
         }
-        for orphan in &lines.orphans {
+        if let Some(orphan) = &lines.orphan {
             let place = span(source, orphan);
             let error = Diagnostic::error(Code::UnknownElement, "the line continues nothing");
             let help = "remove the +, or put the statement it belongs to above it";
@@ -132,15 +119,13 @@ impl Reader<'_> {
                 self.files.pop();
             }
             if self.diagnostics.len() >= MAX_DIAGNOSTICS {
+                self.diagnostics.truncate(MAX_DIAGNOSTICS);
                 let message = format!("{MAX_DIAGNOSTICS} messages: the rest is not read");
                 self.diagnostics.push(Diagnostic::error(Code::LimitExceeded, message));
                 self.files.clear();
             }
         }
-        while let Some(subcircuit) = self.open.pop() {
-            self.report_unclosed(&subcircuit);
-            self.close(subcircuit);
-        }
+        self.close_down_to(0);
     }
 
     fn statement(&mut self, text: &str, source: SourceId, place: Range<usize>) -> Next {
@@ -172,7 +157,7 @@ impl Reader<'_> {
         })
     }
 
-    fn take(&mut self, fields: &mut Fields<'_>) -> Result<Next, Box<Diagnostic>> {
+    fn take(&mut self, fields: &mut Fields<'_>) -> Parsed<Next> {
         match fields.subject.to_lowercase().as_str() {
             ".model" => {
                 let model = statement::model(fields)?;
@@ -222,119 +207,12 @@ impl Reader<'_> {
         self.open.last_mut().map_or(&mut self.netlist.top, |subcircuit| &mut subcircuit.body)
     }
 
-    fn begin(&mut self, fields: &mut Fields<'_>) -> Result<Next, Box<Diagnostic>> {
-        if self.open.len() >= MAX_NESTING {
-            self.files.clear();
-            let message = format!("sub-circuits are nested more than {MAX_NESTING} deep; the rest is not read");
-            return Err(Box::new(fields.error(Code::LimitExceeded, fields.span, message)));
-        }
-        // A sub-circuit with a bad first line is opened all the same, or its `.ends` would end another one.
-        let nameless = || Subcircuit {
-            name: Word { text: String::new(), span: fields.span },
-            ports: Vec::new(),
-            defaults: Vec::new(),
-            body: Scope::default(),
-            span: fields.span,
-        };
-        let stand_in = nameless();
-        let (subcircuit, problem) = match statement::subckt(fields) {
-            Ok(subcircuit) => (subcircuit, None),
-            Err(problem) => (stand_in, Some(problem)),
-        };
-        self.open.push(subcircuit);
-        problem.map_or(Ok(Next::Statement), Err)
-    }
-
-    fn end(&mut self, fields: &mut Fields<'_>) -> Result<(), Box<Diagnostic>> {
-        let place = fields.place();
-        let name = statement::ends(fields)?;
-        let Some(innermost) = self.open.last() else {
-            let error = fields.error(Code::UnclosedSubcircuit, place, "there is no sub-circuit to end here");
-            return Err(Box::new(error.help("remove this line, or write .subckt NAME NODE … above")));
-        };
-        let mut closed = self.open.len() - 1;
-        if let Some(name) = name.filter(|name| !innermost.name.text.is_empty() && name.key() != innermost.name.key()) {
-            match self.open.iter().rposition(|open| open.name.key() == name.key()) {
-                Some(outer) => closed = outer,
-                None => {
-                    let expected = &innermost.name;
-                    let message = format!("the sub-circuit to end here is {}, not {}", expected.text, name.text);
-                    let error = fields.error(Code::UnclosedSubcircuit, name.span, message);
-                    let error = error.label(expected.span, "begun here").help(format!("write .ends {}", expected.text));
-                    self.diagnostics.push(error);
-                }
-            }
-        }
-        while self.open.len() > closed + 1
-            && let Some(subcircuit) = self.open.pop()
-        {
-            self.report_unclosed(&subcircuit);
-            self.close(subcircuit);
-        }
-        if let Some(subcircuit) = self.open.pop() {
-            self.close(subcircuit);
-        }
-        Ok(())
-    }
-
-    /// Puts a finished sub-circuit where it was defined.
-    fn close(&mut self, subcircuit: Subcircuit) {
-        if !subcircuit.name.text.is_empty() {
-            self.scope().subcircuits.push(subcircuit);
-        }
-    }
-
-    fn report_unclosed(&mut self, subcircuit: &Subcircuit) {
-        let name = &subcircuit.name;
-        let error = Diagnostic::error(
-            Code::UnclosedSubcircuit,
-            format!("the sub-circuit {} never ends", name.text).replace("  ", " "),
-        );
-        let error = error.at(name.span).in_statement(subcircuit.span);
-        self.diagnostics.push(error.help(format!("write .ends {} after its last part", name.text).replace("  ", " ")));
-    }
-
     fn warn_after_end(&mut self) {
         let Some(file) = self.files.last() else { return };
         let Some(place) = file.lines.statements.get(file.next) else { return };
         let place = span(file.source, place);
         let warning = Diagnostic::warning(Code::TextAfterEnd, "what follows .end is not read");
         self.diagnostics.push(warning.at(place).in_statement(place).help("move .end to the last line, or remove it"));
-    }
-
-    fn include(&mut self, rest: &str, whole: Span) {
-        if let Err(problem) = self.open_include(rest, whole) {
-            self.diagnostics.push(problem.in_statement(whole));
-        }
-    }
-
-    fn open_include(&mut self, rest: &str, whole: Span) -> Result<(), Diagnostic> {
-        let written = rest.trim();
-        let start = whole.end - (rest.trim_start().len() as u32);
-        let path = ['"', '\''].into_iter().find_map(|quote| written.strip_prefix(quote)?.strip_suffix(quote));
-        let path = path.unwrap_or(written);
-        let place = Span { start, ..whole };
-        let error = |code, message| Diagnostic::error(code, message).at(place);
-        if path.is_empty() || path.contains('"') {
-            let message = "the name of the file to include is missing or its quotes do not match".to_owned();
-            return Err(error(Code::FieldCount, message).help("write .include \"FILE\""));
-        }
-        if self.files.len() > MAX_INCLUDE_DEPTH {
-            let message = format!("files include one another more than {MAX_INCLUDE_DEPTH} deep");
-            return Err(error(Code::LimitExceeded, message));
-        }
-        if self.netlist.sources.iter().count() > MAX_INCLUDES {
-            return Err(error(Code::LimitExceeded, format!("more than {MAX_INCLUDES} files are included")));
-        }
-        let from = self.files.last().map_or("", |file| file.name.as_str());
-        let fetched = (self.fetch)(&IncludeRequest { path, from })
-            .map_err(|reason| error(Code::IncludeFailed, format!("{path} cannot be included: {reason}")))?;
-        if let Some(outer) = self.files.iter().position(|file| file.name == fetched.name) {
-            let chain: Vec<&str> = self.files[outer..].iter().map(|file| file.name.as_str()).collect();
-            let message = format!("{0} includes itself: {1} → {0}", fetched.name, chain.join(" → "));
-            return Err(error(Code::IncludeCycle, message).help("remove this line"));
-        }
-        self.open_file(fetched.name, &fetched.text, false).map_err(|problem| problem.at(place))
     }
 }
 

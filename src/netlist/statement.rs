@@ -32,13 +32,15 @@ pub(super) fn is_known(word: &str) -> bool {
 pub(super) fn unknown(fields: &Fields<'_>) -> Box<crate::diagnostic::Diagnostic> {
     let word = fields.subject.to_lowercase();
     let error = fields.error(Code::UnknownStatement, fields.place(), format!("no statement is called {word}"));
-    let begins = || KNOWN.into_iter().find(|known| word.len() > 2 && known.starts_with(&word));
-    let close = nearest(&word, KNOWN.into_iter().chain(SKIPPED)).or_else(begins);
-    Box::new(
-        error.help(
-            close.map_or_else(|| format!("the statements are {}", KNOWN.join(" ")), |known| format!("try {known}")),
-        ),
-    )
+    let known = || KNOWN.into_iter().chain(SKIPPED);
+    // Cut short by habit, or misspelt; the point is no letter that could match.
+    let cut_short = known().find(|known| word.len() > 3 && known.starts_with(&word));
+    let misspelt = || nearest(&word[1..], known().map(|known| &known[1..]));
+    let help = match cut_short.map(|known| &known[1..]).or_else(misspelt) {
+        Some(close) => format!("try .{close}"),
+        None => format!("the statements are {}", KNOWN.join(" ")),
+    };
+    Box::new(error.help(help))
 }
 
 /// `.model NAME TYPE (a=1 b=2)`
