@@ -1,6 +1,13 @@
 //! Finds which device of an audio amplifier makes the hiss.
 
+pub mod bias;
+pub mod circuit;
 pub mod diagnostic;
 pub mod element;
 pub mod mna;
+pub mod netlist;
+pub mod noise;
 pub mod physics;
+pub mod response;
+pub mod smallsignal;
+pub mod units;

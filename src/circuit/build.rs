@@ -120,10 +120,10 @@ impl<'a> Level<'a> {
                 .or_insert_with(|| parts::model(card, &level.values, &mut level.problems.borrow_mut()));
             return model.clone().ok_or(None);
         }
-        let known = self.outwards().flat_map(|level| level.scope.models.iter());
+        let known = || self.outwards().flat_map(|level| level.scope.models.iter());
         let error = Diagnostic::error(Code::UnknownModel, format!("no model is called {}", name.text)).at(name.span);
-        let near = nearest(&name.text, known.clone().map(|card| card.name.text.as_str()));
-        Err(Some(match near.and_then(|near| known.into_iter().find(|card| card.name.text == near)) {
+        let near = nearest(&name.text, known().map(|card| card.name.text.as_str()));
+        Err(Some(match near.and_then(|near| known().find(|card| card.name.text == near)) {
             Some(card) => error.help(format!("try {}", card.name.text)).label(card.span, "defined here"),
             None => error.help(format!("add: .model {} NPN (BF=100)", name.text)),
         }))
@@ -392,7 +392,8 @@ fn given_parameters(
         let key = assignment.name.key();
         if !subcircuit.defaults.iter().any(|default| default.name.key() == key) {
             let known = || subcircuit.defaults.iter().map(|default| default.name.text.as_str());
-            let message = format!("sub-circuit {} declares no parameter {}", subcircuit.name.text, assignment.name.text);
+            let message =
+                format!("sub-circuit {} declares no parameter {}", subcircuit.name.text, assignment.name.text);
             let error = Diagnostic::error(Code::UnknownParameter, message)
                 .at(assignment.name.span)
                 .label(subcircuit.span, "defined here");

@@ -140,7 +140,9 @@ impl Circuit {
             let error = Diagnostic::error(Code::UnknownPart, format!("no part is called {name}"));
             match nearest(name, self.parts.values().map(|part| part.name.as_str())) {
                 Some(known) => error.help(format!("try {known}")),
-                None => error.help(format!("parts are {}", some_of(self.parts.values().map(|part| part.name.as_str())))),
+                None => {
+                    error.help(format!("parts are {}", some_of(self.parts.values().map(|part| part.name.as_str()))))
+                }
             }
         })
     }
@@ -203,9 +205,9 @@ impl Circuit {
         let heated = self.layout.temperature.iter().position(|&at| at == Some(unknown));
         // The last part whose inner unknowns begin at or before it and that has any.
         let owner = heated.or_else(|| {
-            (0..self.parts.len()).rev().find(|&at| {
-                self.parts[at].element.inner_unknowns() > 0 && self.layout.first_inner[at] <= unknown
-            })
+            (0..self.parts.len())
+                .rev()
+                .find(|&at| self.parts[at].element.inner_unknowns() > 0 && self.layout.first_inner[at] <= unknown)
         });
         owner.map_or_else(|| "an unknown".to_owned(), |at| format!("the inside of {}", self.parts[at].name))
     }

@@ -19,7 +19,7 @@ pub(super) fn signal_order(circuit: &Circuit, input: Option<PartId>) -> Vec<Node
     let steps = steps(circuit, input);
     let mut distance: Vec<Option<usize>> = vec![None; count];
     let mut queue = VecDeque::new();
-    let mut reach = |node: NodeId, steps: usize, queue: &mut VecDeque<NodeId>, distance: &mut Vec<Option<usize>>| {
+    let reach = |node: NodeId, steps: usize, queue: &mut VecDeque<NodeId>, distance: &mut Vec<Option<usize>>| {
         if !cut[node.index()] && distance[node.index()].is_none() {
             distance[node.index()] = Some(steps);
             queue.push_back(node);

@@ -49,12 +49,7 @@ impl Values {
     }
 
     /// Computes one value and what it needs, with a stack of its own instead of recursion.
-    fn resolve_one(
-        &mut self,
-        key: String,
-        pending: &mut HashMap<String, &Assignment>,
-        problems: &mut Vec<Diagnostic>,
-    ) {
+    fn resolve_one(&mut self, key: String, pending: &mut HashMap<String, &Assignment>, problems: &mut Vec<Diagnostic>) {
         let mut stack = vec![key];
         while let Some(key) = stack.last().cloned() {
             let Some(&assignment) = pending.get(&key) else {
@@ -67,8 +62,7 @@ impl Values {
                     None => stack.push(needed),
                     Some(start) => {
                         let written = |key: &String| pending[key].name.text.as_str();
-                        let circle: Vec<&str> =
-                            stack[start..].iter().chain([&needed]).map(written).collect();
+                        let circle: Vec<&str> = stack[start..].iter().chain([&needed]).map(written).collect();
                         problems.push(
                             Diagnostic::error(
                                 Code::DefinitionCycle,

@@ -125,7 +125,8 @@ fn unknown_parameter<'a>(name: &Word, known: impl Iterator<Item = &'a str> + Clo
         Some(nearest) => error.help(format!("try {nearest}")),
         None => {
             let known: Vec<&str> = known.collect();
-            let help = if known.is_empty() { "leave it out".to_owned() } else { format!("known are {}", known.join(" ")) };
+            let help =
+                if known.is_empty() { "leave it out".to_owned() } else { format!("known are {}", known.join(" ")) };
             error.help(help)
         }
     }

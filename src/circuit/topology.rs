@@ -32,9 +32,12 @@ pub(super) fn check(
     for part in parts.values() {
         if let Element::Resistor(resistor) = &part.element {
             let kelvin = resistor.celsius.map_or(ambient, Kelvin::from_celsius);
-            if !(resistor.ohms_at(kelvin) > 0.0) {
-                let message =
-                    format!("the temperature coefficients of {} leave it no resistance at {:.0} °C", part.name, kelvin.celsius());
+            if resistor.ohms_at(kelvin) <= 0.0 {
+                let message = format!(
+                    "the temperature coefficients of {} leave it no resistance at {:.0} °C",
+                    part.name,
+                    kelvin.celsius()
+                );
                 let error = Diagnostic::error(Code::ValueOutOfRange, message);
                 problems.push(marked(error, Some(part)).help("TC1 and TC2 are per degree: 0.004 for copper"));
             }

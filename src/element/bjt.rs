@@ -82,8 +82,7 @@ impl BjtModel {
     pub const SKIPPED: &'static [&'static str] =
         &["VTF", "XTF", "ITF", "PTF", "IRB", "RBM", "XCJC", "CJS", "VJS", "MJS", "LEVEL"];
     /// Parameters that an instance may give for itself; they are not scaled by its area.
-    pub const INSTANCE: &'static [&'static str] =
-        &["ICBO", "TDBL", "LEAKM", "LEAKFC", "PTOT", "VCEO", "ICM", "RTH"];
+    pub const INSTANCE: &'static [&'static str] = &["ICBO", "TDBL", "LEAKM", "LEAKFC", "PTOT", "VCEO", "ICM", "RTH"];
 
     /// The parameters of `area` devices side by side.
     #[must_use]
@@ -455,7 +454,8 @@ impl Bjt {
         let flows = self.flows(&warm, [vbe, vbc]);
         list.add(Mechanism::CollectorShot, c, e, self.collector_shot(&warm, &flows, [vbe, vbc]), 0.0);
 
-        let ideal = |junction: Exponential, gain: f64| Exponential { saturation: junction.saturation / gain, ..junction };
+        let ideal =
+            |junction: Exponential, gain: f64| Exponential { saturation: junction.saturation / gain, ..junction };
         let base = ideal(warm.forward, warm.bf).shot_density(vbe, kelvin) + warm.emitter_leak.shot_density(vbe, kelvin);
         let reverse =
             ideal(warm.reverse, warm.br).shot_density(vbc, kelvin) + warm.collector_leak.shot_density(vbc, kelvin);

@@ -14,7 +14,9 @@
 use super::junction::{Exponential, depletion_farads};
 use super::{JunctionScale, JunctionVolts, Mechanism, NoiseList, Parameter, Place, parameter_set};
 use crate::mna::{BiasEquations, NodeId, SignalEquations, Unknown};
-use crate::physics::{DEFAULT_CELSIUS, ELEMENTARY_CHARGE, GERMANIUM_BELOW_EV, Kelvin, exp_continued, saturation_factor};
+use crate::physics::{
+    DEFAULT_CELSIUS, ELEMENTARY_CHARGE, GERMANIUM_BELOW_EV, Kelvin, exp_continued, saturation_factor,
+};
 
 parameter_set! {
     /// Parameters of a diode model.
@@ -176,7 +178,8 @@ impl Diode {
         // At v = 0 the product i·coth(v/2Vt) becomes 2Vt times the slope of the current.
         let breakdown_flow =
             if volts.abs() < 1e-7 * vt { 2.0 * vt * breakdown_slope } else { breakdown / (volts / (2.0 * vt)).tanh() };
-        let shot = self.forward(temperature).shot_density(volts, temperature) + 2.0 * ELEMENTARY_CHARGE * breakdown_flow;
+        let shot =
+            self.forward(temperature).shot_density(volts, temperature) + 2.0 * ELEMENTARY_CHARGE * breakdown_flow;
         list.add(Mechanism::JunctionShot, anode, cathode, shot, 0.0);
         let flicker = if m.kf > 0.0 { m.kf * self.amps(place, x).abs().powf(m.af) } else { 0.0 };
         list.add(Mechanism::Flicker, anode, cathode, 0.0, flicker);

@@ -26,8 +26,8 @@ pub use coupling::Coupling;
 pub use diode::{Diode, DiodeModel};
 pub use inductor::Inductor;
 pub use jfet::{Jfet, JfetModel, JfetRegion};
-pub use parameters::{Parameter, Range};
 pub(crate) use parameters::parameter_set;
+pub use parameters::{Parameter, Range};
 pub use resistor::{Excess, Resistor};
 pub use source::{Source, SourceKind};
 

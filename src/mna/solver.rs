@@ -83,7 +83,12 @@ impl<T: Scalar> Factored<T> {
     /// # Errors
     /// As [`Factored::solve`].
     pub fn solve_transposed(&self, right: &[T]) -> Result<Vec<T>, LinearError> {
-        self.refined(right, |b| self.transposed_once(b), |&(row, column, value)| (column, row, value), &self.column_scale)
+        self.refined(
+            right,
+            |b| self.transposed_once(b),
+            |&(row, column, value)| (column, row, value),
+            &self.column_scale,
+        )
     }
 
     /// Estimate of the 1-norm condition of the equilibrated matrix, and the unknown the weakest direction points at.
@@ -172,7 +177,8 @@ impl<T: Scalar> Factored<T> {
     }
 
     fn transposed_once(&self, right: &[T]) -> Vec<T> {
-        let scaled = DVector::from_iterator(right.len(), right.iter().zip(&self.column_scale).map(|(b, &s)| b.scale(s)));
+        let scaled =
+            DVector::from_iterator(right.len(), right.iter().zip(&self.column_scale).map(|(b, &s)| b.scale(s)));
         let x = self.scaled_transposed(&scaled);
         x.iter().zip(&self.row_scale).map(|(value, &s)| value.scale(s)).collect()
     }

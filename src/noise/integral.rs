@@ -1,0 +1,187 @@
+//! Adaptive integral over a band, of many functions at once, on the logarithm of frequency, with its own error estimate.
+//!
+//! Panels of ln f are integrated by the 15-point Kronrod rule; the difference to the 7-point Gauss rule it contains is
+//! the panel's error estimate, which bounds that of the far better Kronrod value. Panels that carry too much of the
+//! error are halved until every watched function meets its tolerance.
+//! Kronrod, Nodes and Weights of Quadrature Formulas, 1965; Piessens et al., Quadpack, Springer 1983.
+
+use rayon::prelude::*;
+
+/// Positive abscissas of the 15-point Kronrod rule on (-1, 1), outermost first; the odd ones are Gauss points.
+const ABSCISSAS: [f64; 8] = [
+    0.9914553711208126,
+    0.9491079123427585,
+    0.8648644233597691,
+    0.7415311855993945,
+    0.5860872354676911,
+    0.4058451513773972,
+    0.20778495500789848,
+    0.0,
+];
+const KRONROD: [f64; 8] = [
+    0.022935322010529224,
+    0.06309209262997856,
+    0.10479001032225019,
+    0.14065325971552592,
+    0.1690047266392679,
+    0.19035057806478542,
+    0.20443294007529889,
+    0.20948214108472782,
+];
+const GAUSS: [f64; 4] = [0.1294849661688697, 0.27970539148927664, 0.3818300505051189, 0.4179591836734694];
+
+/// Widest panel to begin with, in e-folds of frequency: a decade.
+const WIDEST: f64 = std::f64::consts::LN_10;
+/// Narrowest panel that is still halved: beyond it rounding, not the rule, is in charge.
+const NARROWEST: f64 = 1e-9;
+/// Rounds of halving at most.
+const ROUNDS: usize = 40;
+/// Panels at most.
+const MOST_PANELS: usize = 400;
+
+/// What the integral asks for.
+pub(super) struct Request<'a> {
+    /// Ends of the band, Hz, ascending, above zero.
+    pub band_hz: [f64; 2],
+    /// Which functions must meet the tolerance.
+    pub watched: &'a [usize],
+    /// Relative tolerance of each watched function.
+    pub tolerance: f64,
+    /// Frequencies where the functions may peak, Hz: panels begin there.
+    pub landmarks_hz: &'a [f64],
+}
+
+/// Integrals over the band and the estimates of their errors.
+pub(super) struct Integral {
+    /// One value a function.
+    pub values: Vec<f64>,
+    /// Error estimate of each watched function, in the order of the request.
+    pub errors: Vec<f64>,
+    /// Frequencies computed.
+    pub points: usize,
+}
+
+struct Panel {
+    from: f64,
+    to: f64,
+    values: Vec<f64>,
+    errors: Vec<f64>,
+}
+
+/// Integrates `functions`, which gives all values at a frequency in hertz, over the band by frequency.
+///
+/// # Errors
+/// The first one that `functions` gives, in order of frequency.
+pub(super) fn integrate<E: Send>(
+    request: &Request,
+    functions: impl Fn(f64) -> Result<Vec<f64>, E> + Sync,
+) -> Result<Integral, E> {
+    let mut panels = compute(&first_panels(request), request.watched, &functions)?;
+    let mut computed = panels.len();
+    for _ in 0..ROUNDS {
+        let excess = panels_to_halve(&panels, request);
+        if excess.is_empty() || computed + 2 * excess.len() > MOST_PANELS {
+            break;
+        }
+        let mut halves = Vec::new();
+        let mut kept = Vec::new();
+        for (at, panel) in panels.into_iter().enumerate() {
+            if excess.binary_search(&at).is_ok() {
+                let middle = 0.5 * (panel.from + panel.to);
+                halves.extend([(panel.from, middle), (middle, panel.to)]);
+            } else {
+                kept.push(panel);
+            }
+        }
+        computed += halves.len();
+        kept.extend(compute(&halves, request.watched, &functions)?);
+        kept.sort_by(|a, b| a.from.total_cmp(&b.from));
+        panels = kept;
+    }
+    let (values, errors) = totals(&panels);
+    Ok(Integral { values, errors, points: computed * 15 })
+}
+
+fn first_panels(request: &Request) -> Vec<(f64, f64)> {
+    let [from, to] = request.band_hz.map(f64::ln);
+    let mut ends = vec![from, to];
+    ends.extend(request.landmarks_hz.iter().map(|hertz| hertz.ln()).filter(|&at| from < at && at < to));
+    ends.sort_by(f64::total_cmp);
+    ends.dedup_by(|next, kept| *next - *kept < 1e-6);
+    let pieces = ends.windows(2).flat_map(|ends| {
+        let pieces = ((ends[1] - ends[0]) / WIDEST).ceil().max(1.0) as usize;
+        let width = (ends[1] - ends[0]) / pieces as f64;
+        let (from, to) = (ends[0], ends[1]);
+        (0..pieces).map(move |piece| {
+            let end = if piece + 1 == pieces { to } else { from + width * (piece + 1) as f64 };
+            (from + width * piece as f64, end)
+        })
+    });
+    pieces.collect()
+}
+
+fn compute<E: Send>(
+    spans: &[(f64, f64)],
+    watched: &[usize],
+    functions: &(impl Fn(f64) -> Result<Vec<f64>, E> + Sync),
+) -> Result<Vec<Panel>, E> {
+    // Collected in order, so that neither values nor the first error depend on the number of threads.
+    spans.par_iter().map(|&(from, to)| panel(from, to, watched, functions)).collect::<Vec<_>>().into_iter().collect()
+}
+
+fn panel<E>(
+    from: f64,
+    to: f64,
+    watched: &[usize],
+    functions: &impl Fn(f64) -> Result<Vec<f64>, E>,
+) -> Result<Panel, E> {
+    let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
+    let mut kronrod: Vec<f64> = Vec::new();
+    let mut gauss = vec![0.0; watched.len()];
+    for position in 0..15 {
+        let at = if position < 8 { position } else { 14 - position };
+        let offset = if position < 8 { -ABSCISSAS[at] } else { ABSCISSAS[at] };
+        let hertz = (middle + half * offset).exp();
+        let sample = functions(hertz)?;
+        kronrod.resize(sample.len(), 0.0);
+        // df = f · d(ln f)
+        let weight = half * hertz * KRONROD[at];
+        kronrod.iter_mut().zip(&sample).for_each(|(sum, value)| *sum += weight * value);
+        if at % 2 == 1 {
+            let weight = half * hertz * GAUSS[at / 2];
+            gauss.iter_mut().zip(watched).for_each(|(sum, &function)| *sum += weight * sample[function]);
+        }
+    }
+    let errors = watched.iter().zip(&gauss).map(|(&function, gauss)| {
+        // Rounding of fifteen terms is added, so that a smooth function does not claim to be exact.
+        (kronrod[function] - gauss).abs() + 4.0 * f64::EPSILON * kronrod[function].abs()
+    });
+    Ok(Panel { from, to, errors: errors.collect(), values: kronrod })
+}
+
+fn totals(panels: &[Panel]) -> (Vec<f64>, Vec<f64>) {
+    let sum = |of: fn(&Panel) -> &[f64]| {
+        let mut total = vec![0.0; panels.first().map_or(0, |panel| of(panel).len())];
+        for panel in panels {
+            total.iter_mut().zip(of(panel)).for_each(|(sum, value)| *sum += value);
+        }
+        total
+    };
+    (sum(|panel| &panel.values), sum(|panel| &panel.errors))
+}
+
+/// Positions of the panels that carry more than their share of the error of a function over tolerance, ascending.
+fn panels_to_halve(panels: &[Panel], request: &Request) -> Vec<usize> {
+    let (values, errors) = totals(panels);
+    let allowed: Vec<f64> =
+        request.watched.iter().map(|&function| request.tolerance * values[function].abs()).collect();
+    let over: Vec<usize> = (0..allowed.len()).filter(|&at| errors[at] > allowed[at]).collect();
+    let share = 1.0 / panels.len() as f64;
+    (0..panels.len())
+        .filter(|&at| {
+            let panel = &panels[at];
+            panel.to - panel.from > NARROWEST
+                && over.iter().any(|&function| panel.errors[function] > 0.5 * share * allowed[function])
+        })
+        .collect()
+}

@@ -1,0 +1,220 @@
+//! Hiss at nodes: propagation of every source, band integral, weighting, ranking by device and mechanism.
+//!
+//! For an observed output one adjoint solution gives the transfer from every source at once (Rohrer, Nagel, Meyer and
+//! Weber, IEEE J. Solid-State Circuits 6 (1971) 204). Contributions of independent sources are powers and add up.
+
+mod caution;
+mod integral;
+mod weighting;
+
+use indexmap::IndexMap;
+
+use crate::bias::SolveError;
+use crate::circuit::Circuit;
+use crate::element::{Mechanism, PartId};
+use crate::mna::NodeId;
+use crate::smallsignal::{SmallSignal, Stimulus};
+
+pub use caution::cautions;
+use integral::{Request, integrate};
+pub use weighting::Weighting;
+
+/// Peak-to-peak volts of Gaussian noise over its rms: exceeded 0.1 % of the time.
+pub const PEAK_TO_PEAK_PER_RMS: f64 = 6.6;
+/// Relative error of rms figures that is worked for unless told otherwise.
+pub const DEFAULT_TOLERANCE: f64 = 1e-6;
+
+/// What is asked about the hiss.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoiseRequest {
+    /// Outputs: a node against another (ground for a single node).
+    pub outputs: Vec<(NodeId, NodeId)>,
+    /// Ends of the band, Hz, ascending, above zero.
+    pub band_hz: [f64; 2],
+    /// Weighting of the band figures.
+    pub weighting: Weighting,
+    /// Relative error of the rms figures to work for.
+    pub tolerance: f64,
+}
+
+/// The hiss at one output.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OutputNoise {
+    /// The output.
+    pub output: (NodeId, NodeId),
+    /// Weighted rms over the band, V.
+    pub rms_volts: f64,
+    /// Bound on the relative error of that figure from the integral's own estimate.
+    pub relative_error: f64,
+    /// Weighted rms over the band of the density divided by |gain|², V or A of the input; `None` without gain.
+    pub input_rms: Option<f64>,
+    /// Contributions by device, falling.
+    pub devices: Vec<DeviceShare>,
+}
+
+/// What one device contributes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DeviceShare {
+    /// Which.
+    pub part: PartId,
+    /// Fraction of the mean square, 0 to 1.
+    pub share: f64,
+    /// Its contribution by itself, V rms.
+    pub rms_volts: f64,
+    /// The same by mechanism, falling.
+    pub mechanisms: Vec<MechanismShare>,
+}
+
+/// What one mechanism of a device contributes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MechanismShare {
+    /// Which.
+    pub mechanism: Mechanism,
+    /// Fraction of the mean square at the output, 0 to 1.
+    pub share: f64,
+    /// Its contribution by itself, V rms.
+    pub rms_volts: f64,
+}
+
+/// Band figures for all outputs, and how much was computed for them.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoiseFigures {
+    /// In the order of the request.
+    pub outputs: Vec<OutputNoise>,
+    /// Frequencies at which the equations were solved.
+    pub points: usize,
+}
+
+/// Hiss over a band at every output of the request, split by device and mechanism.
+///
+/// # Errors
+/// [`SolveError::Singular`] names the unknown that nothing determines.
+pub fn noise(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    stimulus: Option<&Stimulus>,
+    request: &NoiseRequest,
+) -> Result<NoiseFigures, SolveError> {
+    let row = Row { sources: signal.sources.len() };
+    let watched: Vec<usize> =
+        (0..request.outputs.len()).flat_map(|output| [row.total(output), row.referred(output)]).collect();
+    let integral = integrate(
+        &Request {
+            band_hz: request.band_hz,
+            watched: &watched,
+            // An error of the mean square is twice that of the rms.
+            tolerance: 2.0 * request.tolerance,
+            landmarks_hz: &[],
+        },
+        |hertz| densities(circuit, signal, stimulus, request, hertz),
+    )?;
+    let outputs = request.outputs.iter().enumerate().map(|(position, &output)| {
+        let (contributions, mean_square, referred) = row.split(&integral.values, position);
+        let relative_error = if mean_square > 0.0 { integral.errors[2 * position] / mean_square / 2.0 } else { 0.0 };
+        OutputNoise {
+            output,
+            rms_volts: mean_square.sqrt(),
+            relative_error,
+            input_rms: (referred.is_finite() && referred > 0.0).then(|| referred.sqrt()),
+            devices: ranking(signal, contributions, mean_square),
+        }
+    });
+    Ok(NoiseFigures { outputs: outputs.collect(), points: integral.points })
+}
+
+/// Density at every output over frequencies, V²/Hz, one-sided, unweighted, indexed [output][frequency].
+///
+/// # Errors
+/// [`SolveError::Singular`] names the unknown that nothing determines.
+pub fn spectra(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    outputs: &[(NodeId, NodeId)],
+    hertz: &[f64],
+) -> Result<Vec<Vec<f64>>, SolveError> {
+    let row = Row { sources: signal.sources.len() };
+    let request = NoiseRequest {
+        outputs: outputs.to_vec(),
+        band_hz: [0.0; 2],
+        weighting: Weighting::Flat,
+        tolerance: DEFAULT_TOLERANCE,
+    };
+    let samples = hertz.iter().map(|&hertz| densities(circuit, signal, None, &request, hertz));
+    let samples = samples.collect::<Result<Vec<_>, _>>()?;
+    let of_output = |output| samples.iter().map(|sample| sample[row.total(output)]).collect();
+    Ok((0..outputs.len()).map(of_output).collect())
+}
+
+/// Where the figures of an output stand among all functions: each source's share, their sum, the sum by |gain|².
+#[derive(Clone, Copy)]
+struct Row {
+    sources: usize,
+}
+
+impl Row {
+    fn total(self, output: usize) -> usize {
+        output * (self.sources + 2) + self.sources
+    }
+
+    fn referred(self, output: usize) -> usize {
+        self.total(output) + 1
+    }
+
+    fn split(self, values: &[f64], output: usize) -> (&[f64], f64, f64) {
+        let total = self.total(output);
+        (&values[total - self.sources..total], values[total], values[total + 1])
+    }
+}
+
+/// Weighted densities at one frequency, laid out by [`Row`].
+fn densities(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    stimulus: Option<&Stimulus>,
+    request: &NoiseRequest,
+    hertz: f64,
+) -> Result<Vec<f64>, SolveError> {
+    let factored = signal.factor(circuit, hertz)?;
+    let weight = request.weighting.power(hertz);
+    let mut values = Vec::with_capacity(request.outputs.len() * (signal.sources.len() + 2));
+    for &(plus, minus) in &request.outputs {
+        let transfer = signal.adjoint(circuit, &factored, plus, minus, hertz)?;
+        let mut total = 0.0;
+        for source in &signal.sources {
+            let gain = transfer[source.from.index()] - transfer[source.to.index()];
+            let density = weight * gain.norm_sqr() * (source.white + source.flicker / hertz);
+            values.push(density);
+            total += density;
+        }
+        values.push(total);
+        let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm_sqr());
+        // Where no gain is, nothing can be referred to the input; zero keeps the integral quiet and is left out later.
+        values.push(if gain > 0.0 { total / gain } else { 0.0 });
+    }
+    Ok(values)
+}
+
+/// Contributions by device and by mechanism, falling; ties keep the order of the netlist.
+fn ranking(signal: &SmallSignal, contributions: &[f64], total: f64) -> Vec<DeviceShare> {
+    if total <= 0.0 {
+        return Vec::new();
+    }
+    let mut by_part: IndexMap<PartId, IndexMap<Mechanism, f64>> = IndexMap::new();
+    for (source, contribution) in signal.sources.iter().zip(contributions) {
+        *by_part.entry(source.part).or_default().entry(source.mechanism).or_insert(0.0) += contribution;
+    }
+    let mut devices: Vec<DeviceShare> = by_part
+        .into_iter()
+        .map(|(part, mechanisms)| {
+            let power: f64 = mechanisms.values().sum();
+            let mut mechanisms: Vec<MechanismShare> = mechanisms
+                .into_iter()
+                .map(|(mechanism, power)| MechanismShare { mechanism, share: power / total, rms_volts: power.sqrt() })
+                .collect();
+            mechanisms.sort_by(|a, b| b.share.total_cmp(&a.share));
+            DeviceShare { part, share: power / total, rms_volts: power.sqrt(), mechanisms }
+        })
+        .collect();
+    devices.sort_by(|a, b| b.share.total_cmp(&a.share));
+    devices
+}

@@ -1,0 +1,124 @@
+//! The circuit linearised at a bias point: G, C, stimuli, noise sources.
+//!
+//! Temperatures are held at their bias values: thermal time constants lie below the audio band.
+
+use num_complex::Complex64;
+
+use crate::bias::{BiasPoint, SolveError};
+use crate::circuit::Circuit;
+use crate::element::{Element, NoiseList, NoiseSource, PartId, SourceKind};
+use crate::mna::{Factored, LinearError, NodeId, SignalEntry, SignalEquations, Unknown};
+
+/// A(f) = G + j·2πf·C and the noise sources of every part.
+#[derive(Clone, Debug)]
+pub struct SmallSignal {
+    /// The equations, one entry a place.
+    pub equations: SignalEquations,
+    /// Independent noise currents, in netlist order of their parts.
+    pub sources: Vec<NoiseSource>,
+}
+
+impl SmallSignal {
+    /// Linearises `circuit` at `bias`.
+    pub fn linearise(circuit: &Circuit, bias: &BiasPoint) -> Self {
+        let mut equations = SignalEquations::new(circuit.layout().electrical);
+        let mut sources = Vec::new();
+        for (id, part) in circuit.parts() {
+            let place = circuit.place(id);
+            part.element.stamp_signal(place, &bias.x, &mut equations);
+            part.element.list_noise(place, &bias.x, &mut NoiseList::new(id, &mut sources));
+        }
+        merge(&mut equations.entries);
+        Self { equations, sources }
+    }
+
+    /// Factors A(f).
+    ///
+    /// # Errors
+    /// [`SolveError::Singular`] names the unknown that nothing determines.
+    pub fn factor(&self, circuit: &Circuit, hertz: f64) -> Result<Factored<Complex64>, SolveError> {
+        let omega = std::f64::consts::TAU * hertz;
+        let entries = self.equations.entries.iter();
+        let entries = entries.map(|entry| (entry.row, entry.column, Complex64::new(entry.g, omega * entry.c)));
+        Factored::new(self.equations.unknowns, entries).map_err(|error| singular(circuit, error, hertz))
+    }
+
+    /// Transfer to all unknowns from a stimulus, per volt or ampere of it; ground first.
+    ///
+    /// # Errors
+    /// As [`SmallSignal::factor`].
+    pub fn forward(
+        &self,
+        circuit: &Circuit,
+        factored: &Factored<Complex64>,
+        stimulus: &Stimulus,
+        hertz: f64,
+    ) -> Result<Vec<Complex64>, SolveError> {
+        let mut right = vec![Complex64::default(); self.equations.unknowns + 1];
+        for &(row, value) in &stimulus.rows {
+            right[row.index()] += value;
+        }
+        right[0] = Complex64::default();
+        factored.solve(&right).map_err(|error| singular(circuit, error, hertz))
+    }
+
+    /// Transfer from a current into any unknown's equation to the voltage of `plus` against `minus`; ground first.
+    ///
+    /// # Errors
+    /// As [`SmallSignal::factor`].
+    pub fn adjoint(
+        &self,
+        circuit: &Circuit,
+        factored: &Factored<Complex64>,
+        plus: NodeId,
+        minus: NodeId,
+        hertz: f64,
+    ) -> Result<Vec<Complex64>, SolveError> {
+        let mut right = vec![Complex64::default(); self.equations.unknowns + 1];
+        right[plus.index()] += 1.0;
+        right[minus.index()] -= 1.0;
+        right[0] = Complex64::default();
+        factored.solve_transposed(&right).map_err(|error| singular(circuit, error, hertz))
+    }
+}
+
+/// One volt or ampere of an independent source, as the right-hand side of the equations.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stimulus {
+    rows: Vec<(Unknown, f64)>,
+}
+
+impl Stimulus {
+    /// The stimulus of a V or I part; `None` for any other.
+    pub fn of(circuit: &Circuit, part: PartId) -> Option<Self> {
+        let Element::Source(source) = &circuit.part(part).element else { return None };
+        let rows = match source.kind {
+            SourceKind::Voltage => vec![(circuit.layout().first_inner[part.index()], 1.0)],
+            SourceKind::Current => vec![(source.nodes[0].into(), -1.0), (source.nodes[1].into(), 1.0)],
+        };
+        Some(Self { rows })
+    }
+
+    /// Its transfer to the output of an adjoint solution.
+    pub fn gain(&self, adjoint: &[Complex64]) -> Complex64 {
+        self.rows.iter().map(|&(row, value)| adjoint[row.index()] * value).sum()
+    }
+}
+
+fn singular(circuit: &Circuit, error: LinearError, hertz: f64) -> SolveError {
+    let (LinearError::NotFinite(unknown) | LinearError::Singular(unknown)) = error;
+    SolveError::Singular { unknown: circuit.describe_unknown(unknown), frequency_hz: Some(hertz) }
+}
+
+/// Adds up the entries of each place, in order of rows and columns.
+fn merge(entries: &mut Vec<SignalEntry>) {
+    entries.sort_by_key(|entry| (entry.row, entry.column));
+    entries.dedup_by(|next, kept| {
+        let same = (next.row, next.column) == (kept.row, kept.column);
+        if same {
+            kept.g += next.g;
+            kept.c += next.c;
+        }
+        same
+    });
+}
