@@ -10,4 +10,5 @@ pub mod noise;
 pub mod physics;
 pub mod response;
 pub mod smallsignal;
+pub mod stability;
 pub mod units;

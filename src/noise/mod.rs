@@ -166,6 +166,9 @@ impl Row {
     }
 }
 
+/// A gain below this fraction of the largest transfer to the same output cannot be told from none: it is rounding.
+const ROUNDING: f64 = 1e-17;
+
 /// Weighted densities at one frequency, laid out by [`Row`].
 fn densities(
     circuit: &Circuit,
@@ -176,8 +179,14 @@ fn densities(
 ) -> Result<Vec<f64>, SolveError> {
     let factored = signal.factor(circuit, hertz)?;
     let weight = request.weighting.power(hertz);
+    let held = circuit.held_groups();
     let mut values = Vec::with_capacity(request.outputs.len() * (signal.sources.len() + 2));
     for &(plus, minus) in &request.outputs {
+        // Voltage sources hold this output: what rounding leaves of the transfers is no hiss.
+        if held[plus.index()] == held[minus.index()] {
+            values.resize(values.len() + signal.sources.len() + 2, 0.0);
+            continue;
+        }
         let transfer = signal.adjoint(circuit, &factored, plus, minus, hertz)?;
         let mut total = 0.0;
         for source in &signal.sources {
@@ -187,7 +196,9 @@ fn densities(
             total += density;
         }
         values.push(total);
-        let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm_sqr());
+        let largest = transfer.iter().map(|transfer| transfer.norm()).fold(0.0, f64::max);
+        let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm());
+        let gain = if gain > ROUNDING * largest { gain * gain } else { 0.0 };
         // Where no gain is, nothing can be referred to the input; zero keeps the integral quiet and is left out later.
         values.push(if gain > 0.0 { total / gain } else { 0.0 });
     }
