@@ -83,11 +83,25 @@ impl SolveError {
 /// # Errors
 /// [`SolveError`] names the node and the device to blame.
 pub fn solve(circuit: &Circuit) -> Result<BiasPoint, SolveError> {
-    let cold = Trial::cold(circuit);
+    search(circuit, &Trial::cold(circuit))
+}
+
+/// Finds the bias point of a circuit that differs little from one whose bias is known: the same structure, other values.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_from(circuit: &Circuit, near: &BiasPoint) -> Result<BiasPoint, SolveError> {
+    if near.x.len() != circuit.layout().with_temperatures + 1 {
+        return solve(circuit);
+    }
+    search(circuit, &Trial::at(circuit, near.x.clone()))
+}
+
+fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {
     let mut spent = 0;
     let mut first_failure = None;
     for strategy in Strategy::ALL {
-        match strategies::attempt(strategy, circuit, &cold) {
+        match strategies::attempt(strategy, circuit, start) {
             Ok((trial, iterations)) => {
                 return Ok(BiasPoint { x: trial.x, strategy, iterations: spent + iterations });
             }

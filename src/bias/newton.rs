@@ -9,7 +9,7 @@ use crate::mna::{BiasEquations, Factored, LinearError, Unknown};
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
 /// Iterations spent on digits beyond the convergence test, while they come.
-const POLISHING: usize = 3;
+const POLISHING: usize = 8;
 
 /// A trial point: all unknowns, and the voltages at which the junctions were last evaluated.
 #[derive(Clone, Debug)]

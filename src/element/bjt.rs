@@ -421,7 +421,7 @@ impl Bjt {
     pub(super) fn stamp_signal(&self, place: Place, x: &[f64], equations: &mut SignalEquations) {
         let m = &self.model;
         for (pin, inner, ohms, _) in self.ohmic(place) {
-            equations.admittance(pin, inner, 1.0 / ohms, 0.0);
+            equations.ohmic(pin, inner, 1.0 / ohms);
         }
         let [c, b, e] = self.terminals(place);
         let volts = self.junction_volts(place, x);
