@@ -1,5 +1,6 @@
 //! Finds which device of an audio amplifier makes the hiss.
 
+pub mod bench;
 pub mod bias;
 pub mod circuit;
 pub mod diagnostic;
