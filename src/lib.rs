@@ -9,6 +9,7 @@ pub mod mna;
 pub mod netlist;
 pub mod noise;
 pub mod physics;
+pub mod report;
 pub mod response;
 pub mod smallsignal;
 pub mod units;
