@@ -1,5 +1,6 @@
 //! Finds which device of an audio amplifier makes the hiss.
 
+pub mod bench;
 pub mod bias;
 pub mod circuit;
 pub mod diagnostic;
@@ -8,6 +9,7 @@ pub mod mna;
 pub mod netlist;
 pub mod noise;
 pub mod physics;
+pub mod report;
 pub mod response;
 pub mod smallsignal;
 pub mod stability;

@@ -1,3 +1,7 @@
 //! The command `hissmap`.
 
-fn main() {}
+mod cli;
+
+fn main() -> std::process::ExitCode {
+    cli::run()
+}

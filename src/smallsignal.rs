@@ -93,8 +93,8 @@ impl SmallSignal {
     }
 }
 
-/// One volt or ampere of an independent source, as the right-hand side of the equations.
-#[derive(Clone, Debug, PartialEq)]
+/// One volt or ampere of an independent source, as the right-hand side of the equations; by default none.
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Stimulus {
     rows: Vec<(Unknown, f64)>,
 }

@@ -7,4 +7,4 @@ mod reading;
 mod writing;
 
 pub use reading::{NumberError, NumberWarning, Quantity, Reading, read_number};
-pub use writing::{engineering, exact};
+pub use writing::{engineering, exact, short};

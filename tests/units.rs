@@ -1,6 +1,6 @@
 //! How numbers are read and written.
 
-use hissmap::units::{NumberError, NumberWarning, Quantity, engineering, exact, read_number};
+use hissmap::units::{NumberError, NumberWarning, Quantity, engineering, exact, read_number, short};
 use proptest::prelude::*;
 
 /// `text` reads as exactly `expected`, without a warning.
@@ -220,5 +220,21 @@ proptest! {
     fn any_quantity_is_written_in_one_piece(value in any::<f64>(), digits in 0usize..20) {
         let text = engineering(value, "V", digits);
         prop_assert!(!text.is_empty() && text.chars().count() < 40, "{}", text);
+    }
+}
+
+#[test]
+fn a_chosen_value_is_written_with_as_few_digits_as_say_it() {
+    for (value, unit, expected) in [
+        (20e-6, "A", "20 µA"),
+        (4700.0, "Ω", "4.7 kΩ"),
+        (100e3, "Ω", "100 kΩ"),
+        (-30.0, "°C", "-30 °C"),
+        (0.0, "°C", "0 °C"),
+        (0.3, "", "300 m"),
+        (20.0, "Hz", "20 Hz"),
+        (1.0 / 3.0, "V", "333.333 mV"),
+    ] {
+        assert_eq!(short(value, unit), expected);
     }
 }

@@ -1,0 +1,9 @@
+//! What a person does and uses at the bench, as text on a command line says it: what-ifs, points of measurement, bands.
+
+mod band;
+mod point;
+mod whatif;
+
+pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
+pub use point::{Point, find_source};
+pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

@@ -1,0 +1,51 @@
+//! A change as a line of text.
+
+use super::Action;
+use crate::circuit::{Change, Circuit};
+use crate::element::{Element, Excess, SourceKind};
+use crate::units::short;
+
+/// `leak Q2 20 µA ×300, corner 1 kHz`
+pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String {
+    let rest = match change {
+        Change::Parameter { name, value } => format!("{name} {}", short(*value, "")),
+        Change::Swap { part, model } => format!("{part} {model}"),
+        Change::Value { part, value } => format!("{part} {}", short(*value, unit(circuit, part))),
+        Change::Bridge { nodes: [a, b], ohms, excess } => {
+            let noise = match *excess {
+                Excess::None => String::new(),
+                Excess::Index(db) => format!(", noise index {db} dB"),
+                Excess::Bridge { times, corner_hz } => noise(Some(times), Some(corner_hz).filter(|hertz| *hertz > 0.0)),
+            };
+            format!("{a},{b} {}{noise}", short(*ohms, "Ω"))
+        }
+        Change::Leak { part, amps, times, corner_hz, doubling_celsius } => {
+            let doubling = doubling_celsius.map(|celsius| format!(", doubling every {celsius} °C")).unwrap_or_default();
+            format!("{part} {}{}{doubling}", short(*amps, "A"), noise(*times, *corner_hz))
+        }
+        Change::Temperature { part, celsius } => format!("{part} {celsius} °C"),
+        Change::Ambient { celsius } => format!("{celsius} °C"),
+    };
+    format!("{} {rest}", action.flag())
+}
+
+fn noise(times: Option<f64>, corner_hz: Option<f64>) -> String {
+    let times = times.map(|times| format!(" ×{times}")).unwrap_or_default();
+    let corner = corner_hz.map(|hertz| format!(", corner {}", short(hertz, "Hz"))).unwrap_or_default();
+    times + &corner
+}
+
+/// Unit of the value of a part; controlled sources have several kinds of gain.
+fn unit(circuit: &Circuit, part: &str) -> &'static str {
+    let Ok(id) = circuit.find_part(part) else { return "" };
+    match &circuit.part(id).element {
+        Element::Resistor(_) => "Ω",
+        Element::Capacitor(_) => "F",
+        Element::Inductor(_) => "H",
+        Element::Source(source) => match source.kind {
+            SourceKind::Voltage => "V",
+            SourceKind::Current => "A",
+        },
+        Element::Controlled(_) | Element::Coupling(_) | Element::Diode(_) | Element::Bjt(_) | Element::Jfet(_) => "",
+    }
+}

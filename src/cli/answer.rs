@@ -1,0 +1,110 @@
+//! What a command comes to: a result or a refusal, its messages, the exit code.
+
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use hissmap::bias::SolveError;
+use hissmap::diagnostic::{Code, Diagnostic, Severity, Sources};
+use hissmap::report::{Message, csv, json};
+use serde::Serialize;
+
+use super::circuit::Loaded;
+use super::flags::Format;
+use super::{BAD_INPUT, NO_BIAS, render};
+
+/// All that leaves the program.
+pub struct Outcome {
+    /// For standard output.
+    pub result: String,
+    /// For standard error.
+    pub messages: Vec<Diagnostic>,
+    /// The texts the messages point into.
+    pub sources: Sources,
+    /// Exit code.
+    pub code: u8,
+}
+
+/// Why a command has no result.
+pub struct Refusal {
+    messages: Vec<Diagnostic>,
+    sources: Sources,
+    code: u8,
+}
+
+impl Refusal {
+    /// Bad input: errors, and warnings among them.
+    pub fn of(messages: Vec<Diagnostic>, sources: Sources) -> Self {
+        Self { messages, sources, code: BAD_INPUT }
+    }
+
+    /// A file that could not be read.
+    pub fn unread(file: &str, error: Diagnostic) -> Self {
+        let mut sources = Sources::default();
+        sources.add(file, "");
+        Self::of(vec![error], sources)
+    }
+
+    /// Bad flags of a sound netlist.
+    pub fn flags(loaded: &Loaded, errors: Vec<Diagnostic>) -> Self {
+        Self::of([loaded.warnings.clone(), errors].concat(), loaded.sources().clone())
+    }
+
+    /// Something that a command needs and that neither flags nor netlist give.
+    pub fn missing(loaded: &Loaded, message: &str, help: &str) -> Self {
+        Self::flags(loaded, vec![Diagnostic::error(Code::MissingInput, message).help(help)])
+    }
+
+    /// Equations without a solution.
+    pub fn unsolved(loaded: &Loaded, error: &SolveError) -> Self {
+        Self { code: NO_BIAS, ..Self::flags(loaded, vec![error.diagnostic()]) }
+    }
+
+    /// The outcome in the form that was asked for.
+    pub fn outcome(self, command: &'static str, format: Format) -> Outcome {
+        let of = |severity| Message::all(&self.messages, severity, &self.sources);
+        let (errors, warnings) = (of(Severity::Error), of(Severity::Warning));
+        let result = match format {
+            Format::Text => String::new(),
+            Format::Csv if command == "check" => csv::messages(&[errors, warnings].concat()),
+            Format::Csv => String::new(),
+            Format::Json if command == "check" => {
+                line(&json::Check::unsound(json::Head::new(command, warnings), errors))
+            }
+            Format::Json => line(&json::Refusal::new(command, errors, warnings)),
+        };
+        Outcome { result, messages: self.messages, sources: self.sources, code: self.code }
+    }
+}
+
+/// The outcome of a command that has a result, with cautions about its figures.
+pub fn answer(loaded: Loaded, cautions: &[Diagnostic], draw: impl FnOnce(Vec<Message>) -> String) -> Outcome {
+    let sources = loaded.sources().clone();
+    let mut messages = loaded.warnings;
+    messages.extend_from_slice(cautions);
+    let result = draw(Message::all(&messages, Severity::Warning, &sources));
+    Outcome { result, messages, sources, code: 0 }
+}
+
+/// A serialized result, one line.
+pub fn line(result: &impl Serialize) -> String {
+    let text = serde_json::to_string(result).expect("results hold only text, numbers, lists and named fields");
+    text + "\n"
+}
+
+impl Outcome {
+    /// Writes everything and returns the exit code. A reader that goes away early is no failure.
+    pub fn deliver(self) -> ExitCode {
+        // Without standard error there is nobody to tell.
+        let _ = anstream::stderr().write_all(render::messages(&self.messages, &self.sources).as_bytes());
+        let mut output = io::stdout().lock();
+        match output.write_all(self.result.as_bytes()).and_then(|()| output.flush()) {
+            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+                let message = format!("the result cannot be written: {error}");
+                let error = [Diagnostic::error(Code::CannotWrite, message)];
+                let _ = anstream::stderr().write_all(render::messages(&error, &self.sources).as_bytes());
+                ExitCode::from(BAD_INPUT)
+            }
+            _ => ExitCode::from(self.code),
+        }
+    }
+}

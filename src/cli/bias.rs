@@ -1,0 +1,34 @@
+//! `bias`: which DC volts should the meter read?
+
+use clap::Args;
+use hissmap::report::{bias, csv, json, text};
+
+use super::answer::{Outcome, Refusal, answer, line};
+use super::circuit::load;
+use super::flags::{Common, Format, WhatIfs};
+
+/// Which DC volts should the meter read, and how is each device biased?
+///
+/// Volts are against ground, currents flow into the pin; those of PNP transistors are negative.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: hissmap bias circuits/two-stage-germanium.cir --heat Q1")]
+pub struct Flags {
+    #[command(flatten)]
+    common: Common,
+    #[command(flatten)]
+    what_ifs: WhatIfs,
+}
+
+pub fn run(flags: &Flags) -> Outcome {
+    try_run(flags).unwrap_or_else(|refusal| refusal.outcome("bias", flags.common.format()))
+}
+
+fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
+    let loaded = load(&flags.common.file, &flags.what_ifs)?;
+    let result = bias(&loaded.changed, &loaded.changes()).map_err(|error| Refusal::unsolved(&loaded, &error))?;
+    Ok(answer(loaded, &[], |warnings| match flags.common.format() {
+        Format::Text => text::bias(&result),
+        Format::Csv => csv::bias(&result),
+        Format::Json => line(&json::Bias::new(json::Head::new("bias", warnings), &result)),
+    }))
+}

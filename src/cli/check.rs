@@ -1,0 +1,38 @@
+//! `check`: is the netlist sound?
+
+use clap::Args;
+use hissmap::report::{check, csv, json, text};
+
+use super::CHECK_FAILED;
+use super::answer::{Outcome, answer, line};
+use super::circuit::load;
+use super::flags::{Common, Format, WhatIfs};
+
+/// Is my netlist sound?
+///
+/// Reads the netlist and all it includes, and lists everything that is wrong with it at once.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: hissmap check circuits/two-stage-germanium.cir")]
+pub struct Flags {
+    #[command(flatten)]
+    common: Common,
+    /// Exit with 1 where there are warnings
+    #[arg(long)]
+    strict: bool,
+}
+
+pub fn run(flags: &Flags) -> Outcome {
+    let format = flags.common.format();
+    let loaded = match load(&flags.common.file, &WhatIfs::default()) {
+        Ok(loaded) => loaded,
+        Err(refusal) => return refusal.outcome("check", format),
+    };
+    let result = check(&loaded.written);
+    let outcome = answer(loaded, &[], |warnings| match format {
+        Format::Text => text::check(&result),
+        Format::Csv => csv::messages(&warnings),
+        Format::Json => line(&json::Check::sound(json::Head::new("check", warnings))),
+    });
+    let code = if flags.strict && !outcome.messages.is_empty() { CHECK_FAILED } else { outcome.code };
+    Outcome { code, ..outcome }
+}

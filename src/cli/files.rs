@@ -1,0 +1,69 @@
+//! Reading netlists: files, standard input, and what they include.
+
+use std::collections::HashMap;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::{fs, str};
+
+use hissmap::diagnostic::{Code, Diagnostic};
+use hissmap::netlist::{self, Fetched, IncludeRequest, MAX_TEXT_BYTES, Netlist};
+
+/// What stands for standard input.
+const STANDARD_INPUT: &str = "-";
+
+/// Reads a netlist and all it includes; the messages are those of its text.
+pub fn read_netlist(file: &str) -> Result<(Netlist, Vec<Diagnostic>), Diagnostic> {
+    let text = read_text(file).map_err(|reason| {
+        let error = Diagnostic::error(Code::CannotRead, format!("{file} cannot be read: {reason}"));
+        error.help("name a netlist, or - for standard input")
+    })?;
+    let mut names = Names::default();
+    names.of(Path::new(file));
+    Ok(netlist::read(file, &text, &mut |request| fetch(&mut names, request)))
+}
+
+fn fetch(names: &mut Names, request: &IncludeRequest<'_>) -> Result<Fetched, String> {
+    let directory = Path::new(request.from).parent().unwrap_or(Path::new(""));
+    let path = directory.join(request.path);
+    let text = decode(read_limited(fs::File::open(&path)).map_err(|error| reason(&error))?);
+    Ok(Fetched { name: names.of(&path), text })
+}
+
+/// One name for each file, however it is reached: circles of files are found by it.
+#[derive(Default)]
+struct Names {
+    by_file: HashMap<PathBuf, String>,
+}
+
+impl Names {
+    fn of(&mut self, path: &Path) -> String {
+        let file = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        self.by_file.entry(file).or_insert_with(|| path.display().to_string()).clone()
+    }
+}
+
+fn read_text(file: &str) -> Result<String, String> {
+    let bytes = if file == STANDARD_INPUT { read_limited(Ok(io::stdin())) } else { read_limited(fs::File::open(file)) };
+    bytes.map(decode).map_err(|error| reason(&error))
+}
+
+/// Reads one byte more than a netlist may have, so that a longer text is seen to be too long.
+fn read_limited(source: io::Result<impl Read>) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    source?.take(MAX_TEXT_BYTES as u64 + 1).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// UTF-8, else Latin-1, in which every byte is the character of its number.
+fn decode(bytes: Vec<u8>) -> String {
+    String::from_utf8(bytes).unwrap_or_else(|error| error.into_bytes().into_iter().map(char::from).collect())
+}
+
+fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::NotFound => "there is no such file".to_owned(),
+        io::ErrorKind::PermissionDenied => "its permissions do not allow it".to_owned(),
+        io::ErrorKind::IsADirectory => "it is a directory".to_owned(),
+        _ => error.to_string(),
+    }
+}

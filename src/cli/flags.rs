@@ -1,0 +1,120 @@
+//! Flags that several commands share.
+
+use clap::{Arg, ArgAction, ArgMatches, Args, FromArgMatches, ValueEnum};
+use hissmap::bench::Action;
+use hissmap::noise::Weighting;
+
+/// How the result is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// For people.
+    Text,
+    /// For programs.
+    Json,
+    /// For spreadsheets.
+    Csv,
+}
+
+/// The netlist, and how the result is written.
+#[derive(Debug, Args)]
+pub struct Common {
+    /// Netlist, or - for standard input
+    #[arg(value_name = "FILE")]
+    pub file: String,
+    /// Write the result as JSON
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// Write the result as comma-separated values
+    #[arg(long)]
+    csv: bool,
+}
+
+impl Common {
+    pub fn format(&self) -> Format {
+        match (self.json, self.csv) {
+            (true, _) => Format::Json,
+            (_, true) => Format::Csv,
+            _ => Format::Text,
+        }
+    }
+}
+
+/// What-ifs in the order of asking: the later one of two about the same thing holds.
+#[derive(Clone, Debug, Default)]
+pub struct WhatIfs {
+    pub asked: Vec<(Action, String)>,
+}
+
+impl FromArgMatches for WhatIfs {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {
+        let mut asked: Vec<(usize, Action, String)> = Vec::new();
+        for &action in Action::ALL {
+            let places = matches.indices_of(action.flag()).into_iter().flatten();
+            let texts = matches.get_many::<String>(action.flag()).into_iter().flatten();
+            asked.extend(places.zip(texts).map(|(place, text)| (place, action, text.clone())));
+        }
+        asked.sort_by_key(|(place, ..)| *place);
+        Ok(Self { asked: asked.into_iter().map(|(_, action, text)| (action, text)).collect() })
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        *self = Self::from_arg_matches(matches)?;
+        Ok(())
+    }
+}
+
+impl Args for WhatIfs {
+    fn augment_args(command: clap::Command) -> clap::Command {
+        let flags = Action::ALL.iter().map(|action| {
+            Arg::new(action.flag())
+                .long(action.flag())
+                .value_name(action.form())
+                .help(format!("{}, such as {}", action.meaning(), action.example()))
+                .help_heading("What if")
+                .action(ArgAction::Append)
+                // -5 is a temperature.
+                .allow_negative_numbers(true)
+        });
+        command.args(flags)
+    }
+
+    fn augment_args_for_update(command: clap::Command) -> clap::Command {
+        Self::augment_args(command)
+    }
+}
+
+/// Weighting of band figures.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum Weight {
+    /// All frequencies alike
+    Flat,
+    /// The A curve of sound level meters
+    A,
+    /// The curve of ITU-R BS.468
+    #[value(name = "468")]
+    Itu468,
+}
+
+impl From<Weight> for Weighting {
+    fn from(weight: Weight) -> Self {
+        match weight {
+            Weight::Flat => Weighting::Flat,
+            Weight::A => Weighting::A,
+            Weight::Itu468 => Weighting::Itu468,
+        }
+    }
+}
+
+/// Where hiss is looked at, and how it is summed.
+#[derive(Debug, Args)]
+pub struct Hiss {
+    /// A node, or two for the difference (A,B); may be repeated [default: every node]
+    #[arg(long, value_name = "NODE")]
+    pub at: Vec<String>,
+    /// Band of the hiss in Hz [default: that of .noise, else 20:20k]
+    #[arg(long, value_name = "LOW:HIGH")]
+    pub band: Option<String>,
+    /// Weighting of the band figures
+    #[arg(long, value_name = "CURVE", default_value = "flat")]
+    pub weight: Weight,
+}

@@ -1,0 +1,79 @@
+//! Messages as a colleague would say them: the place, the line itself, what is marked, what to type.
+
+use std::fmt::Write;
+
+use anstyle::{AnsiColor, Style};
+use hissmap::diagnostic::{Diagnostic, Location, Severity, Sources};
+
+const PLACE: Style = Style::new().bold();
+const MARK: Style = AnsiColor::Yellow.on_default();
+const QUIET: Style = Style::new().dimmed();
+
+/// Characters of a line that are shown; of a longer one the part around what is marked.
+const SHOWN: usize = 90;
+
+/// All messages, one after the other.
+pub fn messages(messages: &[Diagnostic], sources: &Sources) -> String {
+    messages.iter().map(|message| draw(message, sources)).collect()
+}
+
+fn draw(message: &Diagnostic, sources: &Sources) -> String {
+    let reported = message.location(sources);
+    let marked = message.span.and_then(|span| sources.locate(span)).or_else(|| reported.clone());
+    let mut text = String::new();
+    let kind = match message.severity {
+        Severity::Error => "",
+        Severity::Warning => "warning: ",
+    };
+    let place = match &reported {
+        Some(place) => format!("{}, line {}, column {}", place.file, place.line, place.column),
+        None => sources.iter().next().map(|source| source.name.clone()).unwrap_or_default(),
+    };
+    let code = message.code.as_str();
+    let _ = writeln!(
+        text,
+        "{PLACE}{}{PLACE:#}: {kind}{}  {QUIET}({code}){QUIET:#}",
+        printable(&place),
+        printable(&message.message)
+    );
+    if let Some(marked) = &marked {
+        let number = match &reported {
+            Some(reported) if reported.line != marked.line => format!("line {}: ", marked.line),
+            _ => String::new(),
+        };
+        text += &quote(marked, &number);
+    }
+    for label in &message.labels {
+        let Some(place) = sources.locate(label.span) else { continue };
+        let elsewhere = match &reported {
+            Some(reported) if reported.file == place.file => String::new(),
+            _ => format!("{}, ", printable(&place.file)),
+        };
+        let _ = writeln!(text, "    {}, {elsewhere}line {}", printable(&label.note), place.line);
+    }
+    if let Some(help) = &message.help {
+        let _ = writeln!(text, "    {}", printable(help));
+    }
+    text
+}
+
+/// The line with tildes under what is marked.
+fn quote(place: &Location, number: &str) -> String {
+    let before = place.column - 1;
+    let start = if place.text.chars().count() > SHOWN { before.saturating_sub(SHOWN / 2) } else { 0 };
+    let line: String = place.text.chars().skip(start).take(SHOWN).collect();
+    let blanks = " ".repeat(number.chars().count() + before - start);
+    let tildes = "~".repeat(place.width.min(SHOWN.saturating_sub(before - start)).max(1));
+    format!("    {number}{}\n    {blanks}{MARK}{tildes}{MARK:#}\n", printable(&line))
+}
+
+/// Every character that would move or steer the terminal becomes one that does not.
+fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\t' => ' ',
+            c if c.is_control() => '·',
+            c => c,
+        })
+        .collect()
+}

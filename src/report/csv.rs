@@ -1,0 +1,170 @@
+//! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
+
+use csv::Writer;
+
+use super::{BiasResult, CompareResult, Message, NoiseResult, ResponseResult};
+use crate::bias::DeviceCurrents;
+use crate::diagnostic::Severity;
+use crate::units::exact;
+
+/// `bias`: nodes, then devices, told apart by the first column; what a row does not have is empty.
+pub fn bias(result: &BiasResult) -> String {
+    let columns = [
+        "item",
+        "name",
+        "kind",
+        "region",
+        "dc_v",
+        "ic_a",
+        "ib_a",
+        "vbe_v",
+        "vce_v",
+        "i_a",
+        "v_v",
+        "id_a",
+        "ig_a",
+        "vgs_v",
+        "vds_v",
+        "power_w",
+        "temperature_c",
+    ];
+    let nodes = result.nodes.iter().map(|node| {
+        let head = ["node".to_owned(), node.name.clone(), String::new(), String::new(), exact(node.volts)];
+        head.into_iter().chain(std::iter::repeat_n(String::new(), 12)).collect::<Vec<_>>()
+    });
+    let devices = result.devices.iter().map(|row| {
+        let mut quantities = vec![String::new(); 10];
+        let (from, values) = match row.bias.currents {
+            DeviceCurrents::Bjt { ic_a, ib_a, vbe_v, vce_v } => (0, vec![ic_a, ib_a, vbe_v, vce_v]),
+            DeviceCurrents::Diode { i_a, v_v } => (4, vec![i_a, v_v]),
+            DeviceCurrents::Jfet { id_a, ig_a, vgs_v, vds_v } => (6, vec![id_a, ig_a, vgs_v, vds_v]),
+        };
+        for (cell, value) in quantities[from..].iter_mut().zip(values) {
+            *cell = exact(value);
+        }
+        let (kind, region) = (row.bias.kind.to_owned(), row.bias.region.name().to_owned());
+        let head = ["device".to_owned(), row.name.clone(), kind, region, String::new()];
+        head.into_iter().chain(quantities).chain([exact(row.bias.watts), exact(row.bias.celsius)]).collect()
+    });
+    table(&columns, nodes.chain(devices))
+}
+
+/// `response`: a row a point and frequency.
+pub fn response(result: &ResponseResult) -> String {
+    let rows = result.curves.iter().flat_map(|curve| {
+        curve.points.iter().map(|(hertz, gain)| {
+            let db = optional(super::decibels(gain.norm()));
+            let phase = exact(gain.arg().to_degrees());
+            [curve.to.clone(), exact(*hertz), exact(gain.re), exact(gain.im), db, phase]
+        })
+    });
+    table(&["to", "hz", "re", "im", "db", "phase_deg"], rows)
+}
+
+/// `noise`: a row a node, device and mechanism, or the spectra where they were asked for.
+pub fn noise(result: &NoiseResult) -> String {
+    if result.points.iter().any(|point| point.spectrum.is_some()) {
+        return spectra(result);
+    }
+    let columns = [
+        "node",
+        "dc_v",
+        "gain_db",
+        "node_rms_v",
+        "relative_error",
+        "peak_to_peak_v",
+        "input_rms_v",
+        "device",
+        "mechanism",
+        "share",
+        "rms_v",
+    ];
+    let rows = result.points.iter().flat_map(|point| {
+        let head = [
+            point.name.clone(),
+            exact(point.dc_volts),
+            optional(point.gain_db),
+            exact(point.rms_volts),
+            exact(point.relative_error),
+            exact(point.peak_to_peak_volts),
+            optional(point.input_rms),
+        ];
+        let contributions: Vec<[String; 4]> = point
+            .devices
+            .iter()
+            .flat_map(|device| {
+                device.mechanisms.iter().map(|one| {
+                    let name = one.mechanism.name().to_owned();
+                    [device.name.clone(), name, exact(one.share), exact(one.rms_volts)]
+                })
+            })
+            .collect();
+        // A silent node has a row of its own as well.
+        let contributions = if contributions.is_empty() { vec![Default::default()] } else { contributions };
+        contributions.into_iter().map(move |tail| head.clone().into_iter().chain(tail))
+    });
+    table(&columns, rows)
+}
+
+fn spectra(result: &NoiseResult) -> String {
+    let rows = result.points.iter().flat_map(|point| {
+        point.spectrum.iter().flat_map(|spectrum| {
+            spectrum
+                .hertz
+                .iter()
+                .zip(&spectrum.volts_per_root_hertz)
+                .map(|(hertz, density)| [point.name.clone(), exact(*hertz), exact(*density)])
+        })
+    });
+    table(&["node", "hz", "v_per_rthz"], rows)
+}
+
+/// `compare`: a row a node.
+pub fn compare(result: &CompareResult) -> String {
+    let rows = result.points.iter().map(|point| {
+        [
+            point.name.clone(),
+            exact(point.before_rms_volts),
+            exact(point.after_rms_volts),
+            optional(point.change_db),
+            exact(point.before_dc_volts),
+            exact(point.after_dc_volts),
+        ]
+    });
+    table(&["node", "before_rms_v", "after_rms_v", "change_db", "before_dc_v", "after_dc_v"], rows)
+}
+
+/// Messages, a row each.
+pub fn messages(messages: &[Message]) -> String {
+    let rows = messages.iter().map(|message| {
+        let severity = match message.severity {
+            Severity::Error => "error",
+            Severity::Warning => "warning",
+        };
+        let number = |number: Option<usize>| number.map(|number| number.to_string()).unwrap_or_default();
+        [
+            message.code.to_owned(),
+            severity.to_owned(),
+            message.message.clone(),
+            message.file.clone().unwrap_or_default(),
+            number(message.line),
+            number(message.column),
+            message.help.clone().unwrap_or_default(),
+        ]
+    });
+    table(&["code", "severity", "message", "file", "line", "column", "help"], rows)
+}
+
+fn optional(value: Option<f64>) -> String {
+    value.map(exact).unwrap_or_default()
+}
+
+fn table<Row: IntoIterator<Item = String>>(columns: &[&str], rows: impl IntoIterator<Item = Row>) -> String {
+    let mut writer = Writer::from_writer(Vec::new());
+    let header = columns.iter().map(|column| (*column).to_owned()).collect::<Vec<_>>();
+    for row in [header].into_iter().chain(rows.into_iter().map(|row| row.into_iter().collect())) {
+        writer.write_record(row).expect("every row has as many cells as the header, and memory takes them all");
+    }
+    let bytes = writer.into_inner().expect("memory takes all bytes");
+    String::from_utf8(bytes).expect("only text was written")
+}

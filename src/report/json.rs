@@ -1,0 +1,264 @@
+//! Results as serialized types: the stable form for other programs, SI units in the keys.
+//!
+//! Version 1. A key that is there stays and keeps its meaning; keys may be added. What would be infinite, or is not
+//! there, is `null`.
+
+use serde::Serialize;
+
+use super::{BiasResult, CompareResult, Message, NoiseResult, ResponseResult};
+use crate::bias::DeviceCurrents;
+
+/// Version of the form.
+pub const SCHEMA: u32 = 1;
+
+/// What every object begins with.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Head {
+    schema: u32,
+    command: &'static str,
+    warnings: Vec<Message>,
+}
+
+impl Head {
+    /// The head of a command's result.
+    pub fn new(command: &'static str, warnings: Vec<Message>) -> Self {
+        Self { schema: SCHEMA, command, warnings }
+    }
+}
+
+/// A refusal: what is wrong with the input.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Refusal {
+    schema: u32,
+    command: &'static str,
+    errors: Vec<Message>,
+    warnings: Vec<Message>,
+}
+
+impl Refusal {
+    /// The refusal of a command.
+    pub fn new(command: &'static str, errors: Vec<Message>, warnings: Vec<Message>) -> Self {
+        Self { schema: SCHEMA, command, errors, warnings }
+    }
+}
+
+/// Of `check`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Check {
+    #[serde(flatten)]
+    head: Head,
+    sound: bool,
+    errors: Vec<Message>,
+}
+
+impl Check {
+    /// A sound netlist.
+    pub fn sound(head: Head) -> Self {
+        Self { head, sound: true, errors: Vec::new() }
+    }
+
+    /// One with errors.
+    pub fn unsound(head: Head, errors: Vec<Message>) -> Self {
+        Self { head, sound: false, errors }
+    }
+}
+
+/// Of `bias`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Bias<'a> {
+    #[serde(flatten)]
+    head: Head,
+    title: &'a str,
+    ambient_c: f64,
+    nodes: Vec<BiasNode<'a>>,
+    devices: Vec<BiasDevice<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct BiasNode<'a> {
+    node: &'a str,
+    dc_v: f64,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct BiasDevice<'a> {
+    device: &'a str,
+    kind: &'static str,
+    region: &'static str,
+    power_w: f64,
+    temperature_c: f64,
+    #[serde(flatten)]
+    currents: DeviceCurrents,
+}
+
+impl<'a> Bias<'a> {
+    /// From its result.
+    pub fn new(head: Head, result: &'a BiasResult) -> Self {
+        let devices = result.devices.iter().map(|device| BiasDevice {
+            device: &device.name,
+            kind: device.bias.kind,
+            region: device.bias.region.name(),
+            power_w: device.bias.watts,
+            temperature_c: device.bias.celsius,
+            currents: device.bias.currents,
+        });
+        Self {
+            head,
+            title: &result.setting.title,
+            ambient_c: result.setting.ambient_celsius,
+            nodes: result.nodes.iter().map(|node| BiasNode { node: &node.name, dc_v: node.volts }).collect(),
+            devices: devices.collect(),
+        }
+    }
+}
+
+/// Of `response`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Response<'a> {
+    #[serde(flatten)]
+    head: Head,
+    from: &'a str,
+    outputs: Vec<ResponseOutput<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseOutput<'a> {
+    to: &'a str,
+    points: Vec<ResponsePoint>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponsePoint {
+    hz: f64,
+    re: f64,
+    im: f64,
+    db: Option<f64>,
+    phase_deg: f64,
+}
+
+impl<'a> Response<'a> {
+    /// From its result.
+    pub fn new(head: Head, result: &'a ResponseResult) -> Self {
+        let point = |&(hz, gain): &(f64, num_complex::Complex64)| ResponsePoint {
+            hz,
+            re: gain.re,
+            im: gain.im,
+            db: super::decibels(gain.norm()),
+            phase_deg: gain.arg().to_degrees(),
+        };
+        let outputs = result
+            .curves
+            .iter()
+            .map(|curve| ResponseOutput { to: &curve.to, points: curve.points.iter().map(point).collect() });
+        Self { head, from: &result.from, outputs: outputs.collect() }
+    }
+}
+
+/// Of `noise`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Noise<'a> {
+    #[serde(flatten)]
+    head: Head,
+    band_hz: [f64; 2],
+    weight: &'static str,
+    nodes: Vec<NoiseNode<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct NoiseNode<'a> {
+    node: &'a str,
+    dc_v: f64,
+    gain_db: Option<f64>,
+    rms_v: f64,
+    relative_error: f64,
+    peak_to_peak_v: f64,
+    input_rms_v: Option<f64>,
+    devices: Vec<NoiseDevice<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    spectrum: Option<NoiseSpectrum<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct NoiseDevice<'a> {
+    device: &'a str,
+    share: f64,
+    rms_v: f64,
+    mechanisms: Vec<NoiseMechanism>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct NoiseMechanism {
+    mechanism: &'static str,
+    share: f64,
+    rms_v: f64,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct NoiseSpectrum<'a> {
+    hz: &'a [f64],
+    v_per_rthz: &'a [f64],
+}
+
+impl<'a> Noise<'a> {
+    /// From its result.
+    pub fn new(head: Head, result: &'a NoiseResult) -> Self {
+        let nodes = result.points.iter().map(|point| NoiseNode {
+            node: &point.name,
+            dc_v: point.dc_volts,
+            gain_db: point.gain_db,
+            rms_v: point.rms_volts,
+            relative_error: point.relative_error,
+            peak_to_peak_v: point.peak_to_peak_volts,
+            input_rms_v: point.input_rms,
+            devices: point.devices.iter().map(noise_device).collect(),
+            spectrum: point
+                .spectrum
+                .as_ref()
+                .map(|spectrum| NoiseSpectrum { hz: &spectrum.hertz, v_per_rthz: &spectrum.volts_per_root_hertz }),
+        });
+        Self { head, band_hz: result.band_hz, weight: result.weighting.name(), nodes: nodes.collect() }
+    }
+}
+
+fn noise_device(device: &super::DeviceHiss) -> NoiseDevice<'_> {
+    let mechanisms = device.mechanisms.iter().map(|one| NoiseMechanism {
+        mechanism: one.mechanism.name(),
+        share: one.share,
+        rms_v: one.rms_volts,
+    });
+    NoiseDevice { device: &device.name, share: device.share, rms_v: device.rms_volts, mechanisms: mechanisms.collect() }
+}
+
+/// Of `compare`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Compare<'a> {
+    #[serde(flatten)]
+    head: Head,
+    changes: &'a [String],
+    nodes: Vec<CompareNode<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct CompareNode<'a> {
+    node: &'a str,
+    before_rms_v: f64,
+    after_rms_v: f64,
+    change_db: Option<f64>,
+    before_dc_v: f64,
+    after_dc_v: f64,
+}
+
+impl<'a> Compare<'a> {
+    /// From its result.
+    pub fn new(head: Head, result: &'a CompareResult) -> Self {
+        let nodes = result.points.iter().map(|point| CompareNode {
+            node: &point.name,
+            before_rms_v: point.before_rms_volts,
+            after_rms_v: point.after_rms_volts,
+            change_db: point.change_db,
+            before_dc_v: point.before_dc_volts,
+            after_dc_v: point.after_dc_volts,
+        });
+        Self { head, changes: &result.setting.changes, nodes: nodes.collect() }
+    }
+}

@@ -1,0 +1,47 @@
+//! Results as values, and the values as text, JSON and CSV.
+//!
+//! Each question has one result value, and everything that is shown of it is drawn from that value, so table, JSON and
+//! CSV cannot disagree.
+
+mod bias;
+mod check;
+mod compare;
+#[cfg(feature = "cli")]
+pub mod csv;
+pub mod json;
+mod message;
+mod noise;
+mod response;
+#[cfg(feature = "cli")]
+pub mod text;
+
+pub use bias::{BiasResult, DeviceRow, NodeVolts, bias};
+pub use check::{CheckResult, check};
+pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare};
+pub use message::Message;
+pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
+pub use response::{Curve, ResponseQuestion, ResponseResult, response};
+
+use crate::circuit::Circuit;
+
+/// Under which conditions a result holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Setting {
+    /// Title of the netlist.
+    pub title: String,
+    /// Temperature inside the set, °C.
+    pub ambient_celsius: f64,
+    /// What-ifs, a line each.
+    pub changes: Vec<String>,
+}
+
+impl Setting {
+    fn of(circuit: &Circuit, changes: &[String]) -> Self {
+        Self { title: circuit.title.clone(), ambient_celsius: circuit.ambient.celsius(), changes: changes.to_vec() }
+    }
+}
+
+/// Decibels of a ratio of amplitudes; `None` where they would be infinite or undefined.
+fn decibels(ratio: f64) -> Option<f64> {
+    Some(20.0 * ratio.log10()).filter(|db| db.is_finite())
+}

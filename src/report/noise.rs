@@ -1,0 +1,191 @@
+//! Hiss at points, and who makes it.
+
+use super::{Setting, decibels};
+use crate::bench::Point;
+use crate::bias::{SolveError, solve};
+use crate::circuit::{Circuit, PlotPoints};
+use crate::diagnostic::{Code, Diagnostic};
+use crate::element::{Mechanism, PartId};
+use crate::netlist::Spacing;
+use crate::noise::{self, DeviceShare, NoiseRequest, PEAK_TO_PEAK_PER_RMS, Weighting, cautions};
+use crate::response::{self, POINTS_PER_DECADE, plot_hertz};
+use crate::smallsignal::{SmallSignal, Stimulus};
+
+/// What is asked about hiss.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoiseQuestion {
+    /// Where; brought into signal order in the result.
+    pub points: Vec<Point>,
+    /// The source that gain and input figures refer to.
+    pub input: Option<PartId>,
+    /// Frequency of the gain, Hz.
+    pub gain_hertz: f64,
+    /// Ends of the band, Hz, ascending, above zero.
+    pub band_hz: [f64; 2],
+    /// Weighting of the band figures.
+    pub weighting: Weighting,
+    /// Relative error of the rms figures to work for.
+    pub tolerance: f64,
+    /// Whether the spectrum is wanted as well.
+    pub spectrum: bool,
+}
+
+/// Hiss at points.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NoiseResult {
+    /// Conditions.
+    pub setting: Setting,
+    /// Name of the input source.
+    pub from: Option<String>,
+    /// Frequency of the gain, Hz.
+    pub gain_hertz: f64,
+    /// Ends of the band, Hz.
+    pub band_hz: [f64; 2],
+    /// Weighting.
+    pub weighting: Weighting,
+    /// Points in signal order.
+    pub points: Vec<PointHiss>,
+    /// What a reader should know.
+    pub cautions: Vec<Diagnostic>,
+}
+
+/// Hiss at one point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PointHiss {
+    /// Its name.
+    pub name: String,
+    /// DC, V.
+    pub dc_volts: f64,
+    /// Gain from the input in dB; `None` without input or gain.
+    pub gain_db: Option<f64>,
+    /// Weighted rms over the band, V.
+    pub rms_volts: f64,
+    /// Bound on its relative error.
+    pub relative_error: f64,
+    /// Peak-to-peak, V.
+    pub peak_to_peak_volts: f64,
+    /// Weighted rms referred to the input, V or A; `None` without input or gain.
+    pub input_rms: Option<f64>,
+    /// Contributions by device, falling.
+    pub devices: Vec<DeviceHiss>,
+    /// Unweighted density over the band, where it was asked for.
+    pub spectrum: Option<Spectrum>,
+}
+
+/// Density over frequency.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spectrum {
+    /// Hz.
+    pub hertz: Vec<f64>,
+    /// V/√Hz.
+    pub volts_per_root_hertz: Vec<f64>,
+}
+
+/// What a device contributes at a point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DeviceHiss {
+    /// Its name.
+    pub name: String,
+    /// Fraction of the mean square.
+    pub share: f64,
+    /// By itself, V rms.
+    pub rms_volts: f64,
+    /// By mechanism, falling.
+    pub mechanisms: Vec<MechanismHiss>,
+}
+
+/// What a mechanism contributes at a point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MechanismHiss {
+    /// Which.
+    pub mechanism: Mechanism,
+    /// Fraction of the mean square.
+    pub share: f64,
+    /// By itself, V rms.
+    pub rms_volts: f64,
+}
+
+/// Computes the hiss. `changes` are the what-ifs that made the circuit, a line each.
+///
+/// # Errors
+/// [`SolveError`] names what did not settle or what nothing determines.
+pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) -> Result<NoiseResult, SolveError> {
+    let bias = solve(circuit)?;
+    let signal = SmallSignal::linearise(circuit, &bias);
+    let points = Point::in_signal_order(circuit, question.input, &question.points);
+    let outputs: Vec<_> = points.iter().map(|point| (point.plus, point.minus)).collect();
+    let stimulus = question.input.and_then(|part| Stimulus::of(circuit, part));
+    let gains = match &stimulus {
+        Some(stimulus) => response::response(circuit, &signal, stimulus, &outputs, &[question.gain_hertz])?,
+        None => Vec::new(),
+    };
+    let request = NoiseRequest {
+        outputs: outputs.clone(),
+        band_hz: question.band_hz,
+        weighting: question.weighting,
+        tolerance: question.tolerance,
+    };
+    let figures = noise::noise(circuit, &signal, stimulus.as_ref(), &request)?;
+    let hertz = spectrum_hertz(circuit, question);
+    let mut spectra = noise::spectra(circuit, &signal, &outputs, &hertz)?.into_iter();
+
+    let mut cautions = cautions(circuit, &bias, question.band_hz[1]);
+    let points = points.into_iter().zip(figures.outputs).enumerate().map(|(position, (point, hiss))| {
+        cautions.extend(inaccurate(&point.name, hiss.relative_error, question.tolerance));
+        PointHiss {
+            name: point.name,
+            dc_volts: bias.volts(point.plus) - bias.volts(point.minus),
+            gain_db: gains.get(position).and_then(|gains| decibels(gains.first()?.norm())),
+            rms_volts: hiss.rms_volts,
+            relative_error: hiss.relative_error,
+            peak_to_peak_volts: PEAK_TO_PEAK_PER_RMS * hiss.rms_volts,
+            input_rms: hiss.input_rms,
+            devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
+            spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
+                hertz: hertz.clone(),
+                volts_per_root_hertz: density.into_iter().map(f64::sqrt).collect(),
+            }),
+        }
+    });
+    Ok(NoiseResult {
+        setting: Setting::of(circuit, changes),
+        from: question.input.map(|part| circuit.part(part).name.clone()),
+        gain_hertz: question.gain_hertz,
+        band_hz: question.band_hz,
+        weighting: question.weighting,
+        points: points.collect(),
+        cautions,
+    })
+}
+
+/// The plot points of the netlist over the band of the question; none where no spectrum is wanted.
+fn spectrum_hertz(circuit: &Circuit, question: &NoiseQuestion) -> Vec<f64> {
+    if !question.spectrum {
+        return Vec::new();
+    }
+    let (spacing, count) = match &circuit.noise {
+        Some(noise) => (noise.points.spacing, noise.points.count),
+        None => (Spacing::Decade, POINTS_PER_DECADE),
+    };
+    plot_hertz(&PlotPoints { spacing, count, band_hz: question.band_hz })
+}
+
+fn inaccurate(point: &str, relative_error: f64, tolerance: f64) -> Option<Diagnostic> {
+    (relative_error > tolerance).then(|| {
+        let message = format!("the hiss at {point} is only certain to {relative_error:.1e} of its value");
+        Diagnostic::warning(Code::AccuracyLimited, message).help("ask for a narrower --band")
+    })
+}
+
+fn named(circuit: &Circuit, device: &DeviceShare) -> DeviceHiss {
+    DeviceHiss {
+        name: circuit.part(device.part).name.clone(),
+        share: device.share,
+        rms_volts: device.rms_volts,
+        mechanisms: device
+            .mechanisms
+            .iter()
+            .map(|one| MechanismHiss { mechanism: one.mechanism, share: one.share, rms_volts: one.rms_volts })
+            .collect(),
+    }
+}

@@ -1,0 +1,133 @@
+//! Results as text for people, at most 100 columns wide.
+
+mod bias;
+mod compare;
+mod noise;
+mod response;
+
+use comfy_table::{CellAlignment, ContentArrangement, Table};
+
+pub use bias::bias;
+pub use compare::compare;
+pub use noise::{noise, ranking};
+pub use response::response;
+
+use super::{CheckResult, Setting};
+use crate::noise::Weighting;
+use crate::units::{engineering, short};
+
+/// Columns a table may take.
+const WIDTH: u16 = 100;
+/// Currents and volts below what the bias solution promises are shown as zero.
+const SMALLEST_VOLTS: f64 = 1e-9;
+const SMALLEST_AMPS: f64 = 1e-12;
+
+/// What is said once wherever a result leads a person's hands into a set.
+pub const CAUTIONS: &str = "\
+Before your hands go in: unplug the set, discharge its capacitors and check them with the meter.
+A live-chassis set belongs on an isolation transformer; in a live set use one hand. Parts may be hot,
+freeze spray leaves water that must dry. Local codes and licensed practice come first.
+";
+
+/// That a netlist is sound, in a line.
+pub fn check(result: &CheckResult) -> String {
+    let count =
+        |number: usize, one: &str, several: &str| format!("{number} {}", if number == 1 { one } else { several });
+    format!(
+        "{}sound: {}, {} of them transistors and diodes, {} besides ground\n",
+        if result.title.is_empty() { String::new() } else { format!("{}\n", printable(&result.title)) },
+        count(result.parts, "part", "parts"),
+        result.devices,
+        count(result.nodes, "node", "nodes"),
+    )
+}
+
+/// The lines above a table: title, what is shown, what was changed.
+fn heading(setting: &Setting, shown: &str) -> String {
+    let mut lines = String::new();
+    if !setting.title.is_empty() {
+        lines += &format!("{}\n", printable(&setting.title));
+    }
+    lines += &format!("{shown}, {} inside the set\n", short(setting.ambient_celsius, "°C"));
+    for change in &setting.changes {
+        lines += &format!("what if: {}\n", printable(change));
+    }
+    lines + "\n"
+}
+
+fn band(band_hz: [f64; 2], weighting: Weighting) -> String {
+    let weighting = match weighting {
+        Weighting::Flat => "unweighted",
+        Weighting::A => "A-weighted",
+        Weighting::Itu468 => "weighted by the 468 curve",
+    };
+    format!("hiss from {} to {}, {weighting}", short(band_hz[0], "Hz"), short(band_hz[1], "Hz"))
+}
+
+/// Text from a netlist without what would steer a terminal.
+pub(crate) fn printable(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { '·' } else { c }).collect()
+}
+
+fn volts(value: f64) -> String {
+    engineering(if value.abs() < SMALLEST_VOLTS { 0.0 } else { value }, "V", 4)
+}
+
+fn amps(value: f64) -> String {
+    engineering(if value.abs() < SMALLEST_AMPS { 0.0 } else { value }, "A", 4)
+}
+
+fn hiss(volts: f64) -> String {
+    engineering(volts, "V", 3)
+}
+
+fn decibels(value: Option<f64>) -> String {
+    value.map_or_else(|| "-".to_owned(), |db| format!("{:.1} dB", db + 0.0))
+}
+
+fn frequency(hertz: f64) -> String {
+    // Four digits tell 20 points of a decade apart; a round figure stays round.
+    short(format!("{hertz:.3e}").parse().unwrap_or(hertz), "Hz")
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.1} %", 100.0 * share)
+}
+
+/// A bar as long as a share of the whole.
+fn bar(share: f64) -> String {
+    const LONGEST: f64 = 30.0;
+    "=".repeat((share.clamp(0.0, 1.0) * LONGEST).round() as usize)
+}
+
+/// A table under construction: columns headed `>NAME` are aligned to the right.
+struct Rows {
+    table: Table,
+}
+
+impl Rows {
+    fn new(columns: &[&str]) -> Self {
+        let mut table = Table::new();
+        table.load_style(comfy_table::presets::NOTHING);
+        table.set_content_arrangement(ContentArrangement::Dynamic).set_width(WIDTH);
+        table.set_header(columns.iter().map(|column| column.trim_start_matches('>')));
+        for (column, name) in table.column_iter_mut().zip(columns) {
+            column.set_padding((0, 2));
+            if name.starts_with('>') {
+                column.set_cell_alignment(CellAlignment::Right);
+            }
+        }
+        Self { table }
+    }
+
+    fn add(&mut self, cells: impl IntoIterator<Item = String>) {
+        // A cell may have several lines.
+        let printable = |cell: String| cell.lines().map(printable).collect::<Vec<_>>().join("\n");
+        self.table.add_row(cells.into_iter().map(printable));
+    }
+
+    fn text(&self) -> String {
+        let lines = self.table.lines();
+        lines.map(|line| format!("{}\n", line.trim_end())).collect()
+    }
+}

@@ -1,0 +1,93 @@
+//! `noise` as text.
+
+use super::{CAUTIONS, Rows, band, bar, decibels, heading, hiss, percent, volts};
+use crate::report::{DeviceHiss, NoiseResult, PointHiss};
+use crate::units::short;
+
+/// Contributions below this share are added up in a last line.
+const SMALLEST_SHARE: f64 = 0.001;
+
+/// All points, a line each, with what most of the hiss comes from.
+pub fn noise(result: &NoiseResult) -> String {
+    let mut rows = Rows::new(&["node", ">DC", ">gain", ">rms", ">peak to peak", "most of it from", ">share"]);
+    for point in &result.points {
+        let (most, share) = match largest(point) {
+            Some((device, mechanism, share)) => (format!("{device} {mechanism}"), percent(share)),
+            None => ("-".to_owned(), String::new()),
+        };
+        let (rms, peak) = (hiss(point.rms_volts), hiss(point.peak_to_peak_volts));
+        rows.add([point.name.clone(), volts(point.dc_volts), decibels(point.gain_db), rms, peak, most, share]);
+    }
+    above(result) + &rows.text() + &spectra(result)
+}
+
+/// For each point every device and mechanism that counts, the largest first.
+pub fn ranking(result: &NoiseResult) -> String {
+    let mut text = above(result);
+    for point in &result.points {
+        text += &format!(
+            "{}: {} rms, {} peak to peak; DC {}",
+            point.name,
+            hiss(point.rms_volts),
+            hiss(point.peak_to_peak_volts),
+            volts(point.dc_volts)
+        );
+        if point.gain_db.is_some() {
+            text += &format!("; gain {}", decibels(point.gain_db));
+        }
+        text.push('\n');
+        if !point.devices.is_empty() {
+            text += &format!("\n{}\n", devices(point));
+        }
+    }
+    text + &spectra(result) + CAUTIONS
+}
+
+fn above(result: &NoiseResult) -> String {
+    let mut shown = band(result.band_hz, result.weighting);
+    if let Some(from) = &result.from {
+        shown += &format!("; gain from {from} at {}", short(result.gain_hertz, "Hz"));
+    }
+    heading(&result.setting, &shown)
+}
+
+fn largest(point: &PointHiss) -> Option<(&str, String, f64)> {
+    let all = point.devices.iter().flat_map(|device| device.mechanisms.iter().map(move |one| (device, one)));
+    let (device, one) = all.reduce(|most, next| if next.1.share > most.1.share { next } else { most })?;
+    Some((&device.name, one.mechanism.name().replace('_', " "), one.share))
+}
+
+fn devices(point: &PointHiss) -> String {
+    let mut rows = Rows::new(&["device", ">rms", ">share", "", "by mechanism"]);
+    let (shown, rest): (Vec<_>, Vec<_>) = point.devices.iter().partition(|device| device.share >= SMALLEST_SHARE);
+    for device in shown {
+        let line = [device.name.clone(), hiss(device.rms_volts), percent(device.share), bar(device.share)];
+        rows.add(line.into_iter().chain([mechanisms(device)]));
+    }
+    if !rest.is_empty() {
+        let share: f64 = rest.iter().map(|device| device.share).sum();
+        let name = format!("{} more", rest.len());
+        rows.add([name, hiss(point.rms_volts * share.sqrt()), percent(share), bar(share), String::new()]);
+    }
+    rows.text()
+}
+
+fn mechanisms(device: &DeviceHiss) -> String {
+    let counting = device.mechanisms.iter().filter(|one| one.share >= SMALLEST_SHARE);
+    let lines = counting.map(|one| format!("{} {}", one.mechanism.name().replace('_', " "), percent(one.share)));
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// A table of frequency and density at every point that has a spectrum.
+fn spectra(result: &NoiseResult) -> String {
+    let mut text = String::new();
+    for point in &result.points {
+        let Some(spectrum) = &point.spectrum else { continue };
+        let mut rows = Rows::new(&[">frequency", &format!(">{}", point.name)]);
+        for (hertz, density) in spectrum.hertz.iter().zip(&spectrum.volts_per_root_hertz) {
+            rows.add([super::frequency(*hertz), crate::units::engineering(*density, "V/√Hz", 3)]);
+        }
+        text += &format!("\n{}", rows.text());
+    }
+    text
+}
