@@ -69,6 +69,8 @@ pub struct BiasEquations {
     pub largest: Vec<f64>,
     /// Factor on all independent sources, 1 but during source stepping.
     pub source_scale: f64,
+    /// Factor on the power that heats devices, 1 but during heat stepping.
+    pub heat_scale: f64,
 }
 
 impl BiasEquations {
@@ -79,6 +81,7 @@ impl BiasEquations {
             residual: vec![0.0; unknowns + 1],
             largest: vec![0.0; unknowns + 1],
             source_scale: 1.0,
+            heat_scale: 1.0,
         }
     }
 

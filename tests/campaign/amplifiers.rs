@@ -205,6 +205,13 @@ impl Builder {
         self.add(&name, nodes, Kind::Device { model, area, icbo, rth });
     }
 
+    fn on_heat_sink(&mut self, name: String, nodes: &[&str], model: &'static str) {
+        self.q(name, nodes, model);
+        if let Some(Card { kind: Kind::Device { rth, .. }, .. }) = self.cards.last_mut() {
+            *rth = rth.min(6.0);
+        }
+    }
+
     fn other(&mut self, name: String, nodes: &[&str], model: &'static str) {
         let area = log_uniform(&mut self.random, 0.3, 3.0);
         self.add(&name, nodes, Kind::Device { model, area, icbo: 0.0, rth: 0.0 });
@@ -358,8 +365,9 @@ impl Builder {
             self.c(format!("CS{n}"), &[&o, &s], 100e-6);
         }
         let (eu, el) = (format!("eu{n}"), format!("el{n}"));
-        self.q(format!("Q{n}U"), &["rail", &u, &eu], self.main_model());
-        self.q(format!("Q{n}L"), &["0", &l, &el], self.other_model());
+        // On a heat sink: without one, emitter resistors of 1 Ω do not keep germanium from running away.
+        self.on_heat_sink(format!("Q{n}U"), &["rail", &u, &eu], self.main_model());
+        self.on_heat_sink(format!("Q{n}L"), &["0", &l, &el], self.other_model());
         self.r(format!("RX{n}"), &[&eu, &o], 1.0);
         self.r(format!("RY{n}"), &[&el, &o], 1.0);
         o
@@ -370,7 +378,13 @@ impl Builder {
         let [b, e, c, p, s] = ["b", "e", "c", "p", "s"].map(|prefix| format!("{prefix}{n}"));
         self.couple(n, input, &b);
         let amps = self.divider(n, &b, &e);
-        let power = if self.germanium && !self.positive { "GW" } else if self.positive && !self.germanium { "SW" } else { self.main_model() };
+        let power = if self.germanium && !self.positive {
+            "GW"
+        } else if self.positive && !self.germanium {
+            "SW"
+        } else {
+            self.main_model()
+        };
         self.q(format!("Q{n}"), &[&c, &b, &e], power);
         self.r(format!("RP{n}"), &["rail", &p], 0.05 * self.volts.abs() / amps);
         let henries = self.value(2.0);
