@@ -3,14 +3,17 @@
 use super::Action;
 use crate::circuit::{Change, Circuit};
 use crate::element::{Element, Excess, SourceKind};
-use crate::units::short;
+use crate::units::{exact, short};
 
 /// `leak Q2 20 µA ×300, corner 1 kHz`
 pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String {
     let rest = match change {
-        Change::Parameter { name, value } => format!("{name} {}", short(*value, "")),
+        Change::Parameter { name, value } => format!("{name} {}", exact(*value)),
         Change::Swap { part, model } => format!("{part} {model}"),
-        Change::Value { part, value } => format!("{part} {}", short(*value, unit(circuit, part))),
+        Change::Value { part, value } => match unit(circuit, part) {
+            "" => format!("{part} {}", exact(*value)),
+            unit => format!("{part} {}", short(*value, unit)),
+        },
         Change::Bridge { nodes: [a, b], ohms, excess } => {
             let noise = match *excess {
                 Excess::None => String::new(),
