@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use hissmap::bias::SolveError;
+use hissmap::bias::{SolveError, solve};
 use hissmap::diagnostic::{Code, Diagnostic, Severity, Sources};
 use hissmap::report::{Message, csv, json};
 use serde::Serialize;
@@ -59,6 +59,16 @@ impl Refusal {
         Self { code: NO_BIAS, ..Self::flags(loaded, vec![error.diagnostic()]) }
     }
 
+    /// Says that the what-ifs are to blame where the netlist as written has a bias point.
+    pub fn blaming_changes(mut self, loaded: &Loaded) -> Self {
+        if solve(&loaded.written).is_ok() {
+            for error in self.messages.iter_mut().filter(|message| message.is_error()) {
+                error.message = format!("with the what-ifs {}", error.message);
+            }
+        }
+        self
+    }
+
     /// The outcome in the form that was asked for.
     pub fn outcome(self, command: &'static str, format: Format) -> Outcome {
         let of = |severity| Message::all(&self.messages, severity, &self.sources);
@@ -70,7 +80,7 @@ impl Refusal {
             Format::Json if command == "check" => {
                 line(&json::Check::unsound(json::Head::new(command, warnings), errors))
             }
-            Format::Json => line(&json::Refusal::new(command, errors, warnings)),
+            Format::Json => line(&json::Refusal::new(Some(command), errors, warnings)),
         };
         Outcome { result, messages: self.messages, sources: self.sources, code: self.code }
     }
