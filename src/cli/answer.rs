@@ -33,7 +33,8 @@ pub struct Refusal {
 
 impl Refusal {
     /// Bad input: errors, and warnings among them.
-    pub fn of(messages: Vec<Diagnostic>, sources: Sources) -> Self {
+    pub fn of(mut messages: Vec<Diagnostic>, sources: Sources) -> Self {
+        in_order_of_text(&mut messages);
         Self { messages, sources, code: BAD_INPUT }
     }
 
@@ -91,8 +92,17 @@ pub fn answer(loaded: Loaded, cautions: &[Diagnostic], draw: impl FnOnce(Vec<Mes
     let sources = loaded.sources().clone();
     let mut messages = loaded.warnings;
     messages.extend_from_slice(cautions);
+    in_order_of_text(&mut messages);
     let result = draw(Message::all(&messages, Severity::Warning, &sources));
     Outcome { result, messages, sources, code: 0 }
+}
+
+/// As a reader goes through the text; what has no place comes last.
+fn in_order_of_text(messages: &mut [Diagnostic]) {
+    messages.sort_by_key(|message| {
+        let place = message.statement.or(message.span);
+        place.map_or((u32::MAX, 0), |span| (span.source.0, span.start))
+    });
 }
 
 /// A serialized result, one line.

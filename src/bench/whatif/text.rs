@@ -8,10 +8,10 @@ use crate::units::{exact, short};
 /// `leak Q2 20 µA ×300, corner 1 kHz`
 pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String {
     let rest = match change {
-        Change::Parameter { name, value } => format!("{name} {}", exact(*value)),
+        Change::Parameter { name, value } => format!("{name} {}", plain(*value)),
         Change::Swap { part, model } => format!("{part} {model}"),
         Change::Value { part, value } => match unit(circuit, part) {
-            "" => format!("{part} {}", exact(*value)),
+            "" => format!("{part} {}", plain(*value)),
             unit => format!("{part} {}", short(*value, unit)),
         },
         Change::Bridge { nodes: [a, b], ohms, excess } => {
@@ -30,6 +30,11 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
         Change::Ambient { celsius } => format!("{celsius} °C"),
     };
     format!("{} {rest}", action.flag())
+}
+
+/// A number without a unit; with an exponent only where it would be long without.
+fn plain(value: f64) -> String {
+    if value == 0.0 || (1e-4..1e7).contains(&value.abs()) { value.to_string() } else { exact(value) }
 }
 
 fn noise(times: Option<f64>, corner_hz: Option<f64>) -> String {
