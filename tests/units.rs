@@ -234,6 +234,7 @@ fn a_chosen_value_is_written_with_as_few_digits_as_say_it() {
         (0.3, "", "300 m"),
         (20.0, "Hz", "20 Hz"),
         (1.0 / 3.0, "V", "333.333 mV"),
+        (1e-30, "Hz", "1.00000e-30 Hz"),
     ] {
         assert_eq!(short(value, unit), expected);
     }

@@ -1,5 +1,6 @@
 //! The DC solution: full Newton with strategies behind it, convergence judged apart, devices described.
 
+mod caution;
 mod convergence;
 mod devices;
 mod limit;
@@ -10,6 +11,7 @@ use crate::circuit::Circuit;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::mna::NodeId;
 
+pub use caution::cautions;
 pub use devices::{DeviceBias, DeviceCurrents, Region, devices};
 use newton::{Failure, Trial};
 pub use strategies::Strategy;
@@ -78,7 +80,7 @@ fn blamed(part: &Option<String>) -> String {
 }
 
 fn at_hertz(frequency: Option<f64>) -> String {
-    frequency.map_or_else(String::new, |hertz| format!(" at {hertz} Hz"))
+    frequency.map_or_else(String::new, |hertz| format!(" at {}", crate::units::engineering(hertz, "Hz", 3)))
 }
 
 impl SolveError {
@@ -89,8 +91,12 @@ impl SolveError {
                 .help("check the values and polarities around it: supply, base resistors, model type"),
             SolveError::ThermalRunaway { part, .. } => Diagnostic::error(Code::NoBias, self.to_string())
                 .help(format!("give {part} an emitter resistor or a smaller RTH: a heat sink")),
-            SolveError::Singular { .. } => Diagnostic::error(Code::Singular, self.to_string())
-                .help("give it a path for direct current, such as 10MEG to ground"),
+            SolveError::Singular { frequency_hz, .. } => {
+                Diagnostic::error(Code::Singular, self.to_string()).help(match frequency_hz {
+                    None => "give it a path for direct current, such as 10MEG to ground",
+                    Some(_) => "look there for values that no part has, or ask for a narrower band",
+                })
+            }
         }
     }
 }

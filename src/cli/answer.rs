@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 use std::process::ExitCode;
 
-use hissmap::bias::SolveError;
+use hissmap::bias::{SolveError, solve};
 use hissmap::diagnostic::{Code, Diagnostic, Severity, Sources};
 use hissmap::report::{Message, csv, json};
 use serde::Serialize;
@@ -33,7 +33,8 @@ pub struct Refusal {
 
 impl Refusal {
     /// Bad input: errors, and warnings among them.
-    pub fn of(messages: Vec<Diagnostic>, sources: Sources) -> Self {
+    pub fn of(mut messages: Vec<Diagnostic>, sources: Sources) -> Self {
+        in_order_of_text(&mut messages);
         Self { messages, sources, code: BAD_INPUT }
     }
 
@@ -59,6 +60,16 @@ impl Refusal {
         Self { code: NO_BIAS, ..Self::flags(loaded, vec![error.diagnostic()]) }
     }
 
+    /// Says that the what-ifs are to blame where the netlist as written has a bias point.
+    pub fn blaming_changes(mut self, loaded: &Loaded) -> Self {
+        if solve(&loaded.written).is_ok() {
+            for error in self.messages.iter_mut().filter(|message| message.is_error()) {
+                error.message = format!("with the what-ifs {}", error.message);
+            }
+        }
+        self
+    }
+
     /// The outcome in the form that was asked for.
     pub fn outcome(self, command: &'static str, format: Format) -> Outcome {
         let of = |severity| Message::all(&self.messages, severity, &self.sources);
@@ -70,7 +81,7 @@ impl Refusal {
             Format::Json if command == "check" => {
                 line(&json::Check::unsound(json::Head::new(command, warnings), errors))
             }
-            Format::Json => line(&json::Refusal::new(command, errors, warnings)),
+            Format::Json => line(&json::Refusal::new(Some(command), errors, warnings)),
         };
         Outcome { result, messages: self.messages, sources: self.sources, code: self.code }
     }
@@ -81,8 +92,17 @@ pub fn answer(loaded: Loaded, cautions: &[Diagnostic], draw: impl FnOnce(Vec<Mes
     let sources = loaded.sources().clone();
     let mut messages = loaded.warnings;
     messages.extend_from_slice(cautions);
+    in_order_of_text(&mut messages);
     let result = draw(Message::all(&messages, Severity::Warning, &sources));
     Outcome { result, messages, sources, code: 0 }
+}
+
+/// As a reader goes through the text; what has no place comes last.
+fn in_order_of_text(messages: &mut [Diagnostic]) {
+    messages.sort_by_key(|message| {
+        let place = message.statement.or(message.span);
+        place.map_or((u32::MAX, 0), |span| (span.source.0, span.start))
+    });
 }
 
 /// A serialized result, one line.

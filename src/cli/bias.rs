@@ -26,7 +26,7 @@ pub fn run(flags: &Flags) -> Outcome {
 fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let loaded = load(&flags.common.file, &flags.what_ifs)?;
     let result = bias(&loaded.changed, &loaded.changes()).map_err(|error| Refusal::unsolved(&loaded, &error))?;
-    Ok(answer(loaded, &[], |warnings| match flags.common.format() {
+    Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
         Format::Text => text::bias(&result),
         Format::Csv => csv::bias(&result),
         Format::Json => line(&json::Bias::new(json::Head::new("bias", warnings), &result)),

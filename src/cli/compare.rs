@@ -40,7 +40,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         weighting: flags.hiss.weight.into(),
     };
     let result = compare(&loaded.written, &loaded.changed, &loaded.changes(), &question)
-        .map_err(|error| Refusal::unsolved(&loaded, &error))?;
+        .map_err(|error| Refusal::unsolved(&loaded, &error).blaming_changes(&loaded))?;
     let touched = loaded.what_ifs.iter().any(WhatIf::is_touch);
     Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
         Format::Text if touched => format!("{}\n{}", text::compare(&result), text::CAUTIONS),

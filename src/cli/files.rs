@@ -14,7 +14,7 @@ const STANDARD_INPUT: &str = "-";
 /// Reads a netlist and all it includes; the messages are those of its text.
 pub fn read_netlist(file: &str) -> Result<(Netlist, Vec<Diagnostic>), Diagnostic> {
     let text = read_text(file).map_err(|reason| {
-        let error = Diagnostic::error(Code::CannotRead, format!("{file} cannot be read: {reason}"));
+        let error = Diagnostic::error(Code::CannotRead, format!("this file cannot be read: {reason}"));
         error.help("name a netlist, or - for standard input")
     })?;
     let mut names = Names::default();

@@ -115,6 +115,6 @@ pub struct Hiss {
     #[arg(long, value_name = "LOW:HIGH")]
     pub band: Option<String>,
     /// Weighting of the band figures
-    #[arg(long, value_name = "CURVE", default_value = "flat")]
+    #[arg(long, value_name = "CURVE", default_value = "flat", ignore_case = true)]
     pub weight: Weight,
 }

@@ -13,7 +13,11 @@ mod response;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
+use hissmap::diagnostic::{Code, Severity, Sources};
+use hissmap::report::{Message, json};
+
+use answer::Outcome;
 
 /// Bad input or usage.
 const BAD_INPUT: u8 = 2;
@@ -45,11 +49,7 @@ enum Command {
 pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
-        Err(usage) => {
-            // Help that nobody reads to its end is no failure either.
-            let _ = usage.print();
-            return ExitCode::from(if usage.use_stderr() { BAD_INPUT } else { 0 });
-        }
+        Err(usage) => return explain(&usage),
     };
     let outcome = match &cli.command {
         Command::Check(flags) => check::run(flags),
@@ -59,4 +59,31 @@ pub fn run() -> ExitCode {
         Command::Compare(flags) => compare::run(flags),
     };
     outcome.deliver()
+}
+
+/// Prints what is wrong with the arguments, or the help that they ask for.
+fn explain(usage: &clap::Error) -> ExitCode {
+    // Help that nobody reads to its end is no failure.
+    let _ = usage.print();
+    if !usage.use_stderr() {
+        return ExitCode::SUCCESS;
+    }
+    let arguments: Vec<_> = std::env::args_os().skip(1).collect();
+    let mut result = String::new();
+    if arguments.iter().any(|argument| argument == "--json") {
+        let cli = Cli::command();
+        let command = arguments.first().and_then(|first| cli.find_subcommand(first)).map(clap::Command::get_name);
+        let text = usage.render().to_string();
+        let message = Message {
+            code: Code::BadFlag.as_str(),
+            severity: Severity::Error,
+            message: text.lines().next().unwrap_or_default().trim_start_matches("error: ").to_owned(),
+            file: None,
+            line: None,
+            column: None,
+            help: command.map(|command| format!("hissmap {command} --help")),
+        };
+        result = answer::line(&json::Refusal::new(command, vec![message], Vec::new()));
+    }
+    Outcome { result, messages: Vec::new(), sources: Sources::default(), code: BAD_INPUT }.deliver()
 }

@@ -26,6 +26,9 @@ pub struct Flags {
     /// A node, or two for the difference (A,B); may be repeated [default: that of .noise]
     #[arg(long, value_name = "NODE")]
     to: Vec<String>,
+    /// Further nodes behind the first one of --to
+    #[arg(value_name = "NODE", hide = true)]
+    further: Vec<String>,
     /// Frequencies in Hz [default: those of .ac or .noise, else 20 a decade from 20 Hz to 20 kHz]
     #[arg(long, value_name = "HZ,...")]
     hz: Option<String>,
@@ -66,8 +69,9 @@ fn input(flags: &Flags, loaded: &Loaded) -> Result<PartId, Refusal> {
 
 fn points(flags: &Flags, loaded: &Loaded) -> Result<Vec<Point>, Refusal> {
     let circuit = &loaded.changed;
-    if !flags.to.is_empty() {
-        return collect(flags.to.iter().map(|text| named("to", text, Point::read(circuit, text))))
+    let to: Vec<&String> = flags.to.iter().chain(&flags.further).collect();
+    if !to.is_empty() {
+        return collect(to.into_iter().map(|text| named("to", text, Point::read(circuit, text))))
             .map_err(|errors| Refusal::flags(loaded, errors));
     }
     match &circuit.noise {

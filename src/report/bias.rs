@@ -1,8 +1,9 @@
 //! DC volts of every node, and every device at its bias point.
 
 use super::Setting;
-use crate::bias::{DeviceBias, SolveError, devices, solve};
+use crate::bias::{DeviceBias, SolveError, cautions, devices, solve};
 use crate::circuit::Circuit;
+use crate::diagnostic::Diagnostic;
 
 /// The bias point as a meter finds it.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,6 +14,8 @@ pub struct BiasResult {
     pub nodes: Vec<NodeVolts>,
     /// Transistors and diodes in netlist order.
     pub devices: Vec<DeviceRow>,
+    /// Which devices run hot.
+    pub cautions: Vec<Diagnostic>,
 }
 
 /// DC of a node.
@@ -41,12 +44,17 @@ pub fn bias(circuit: &Circuit, changes: &[String]) -> Result<BiasResult, SolveEr
     let point = solve(circuit)?;
     let input = circuit.noise.as_ref().map(|noise| noise.source);
     let nodes = circuit.signal_order(input).into_iter();
-    let devices = devices(circuit, &point).into_iter();
+    let devices = devices(circuit, &point);
+    let cautions = cautions(circuit, &devices);
     Ok(BiasResult {
         setting: Setting::of(circuit, changes),
         nodes: nodes
             .map(|node| NodeVolts { name: circuit.node_name(node).to_owned(), volts: point.volts(node) })
             .collect(),
-        devices: devices.map(|bias| DeviceRow { name: circuit.part(bias.part).name.clone(), bias }).collect(),
+        devices: devices
+            .into_iter()
+            .map(|bias| DeviceRow { name: circuit.part(bias.part).name.clone(), bias })
+            .collect(),
+        cautions,
     })
 }

@@ -28,16 +28,16 @@ impl Head {
 
 /// A refusal: what is wrong with the input.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Refusal {
+pub struct Refusal<'a> {
     schema: u32,
-    command: &'static str,
+    command: Option<&'a str>,
     errors: Vec<Message>,
     warnings: Vec<Message>,
 }
 
-impl Refusal {
-    /// The refusal of a command.
-    pub fn new(command: &'static str, errors: Vec<Message>, warnings: Vec<Message>) -> Self {
+impl<'a> Refusal<'a> {
+    /// The refusal of a command; `None` where it is not known which.
+    pub fn new(command: Option<&'a str>, errors: Vec<Message>, warnings: Vec<Message>) -> Self {
         Self { schema: SCHEMA, command, errors, warnings }
     }
 }

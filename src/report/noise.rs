@@ -173,7 +173,7 @@ fn spectrum_hertz(circuit: &Circuit, question: &NoiseQuestion) -> Vec<f64> {
 fn inaccurate(point: &str, relative_error: f64, tolerance: f64) -> Option<Diagnostic> {
     (relative_error > tolerance).then(|| {
         let message = format!("the hiss at {point} is only certain to {relative_error:.1e} of its value");
-        Diagnostic::warning(Code::AccuracyLimited, message).help("ask for a narrower --band")
+        Diagnostic::warning(Code::AccuracyLimited, message).help("ask for less: --tolerance 1e-3, or a narrower --band")
     })
 }
 

@@ -25,8 +25,8 @@ const SMALLEST_AMPS: f64 = 1e-12;
 /// What is said once wherever a result leads a person's hands into a set.
 pub const CAUTIONS: &str = "\
 Before your hands go in: unplug the set, discharge its capacitors and check them with the meter.
-A live-chassis set belongs on an isolation transformer; in a live set use one hand. Parts may be hot,
-freeze spray leaves water that must dry. Local codes and licensed practice come first.
+A live-chassis set belongs on an isolation transformer; in a live set use one hand. Parts may be
+hot, freeze spray leaves water that must dry. Local codes and licensed practice come first.
 ";
 
 /// That a netlist is sound, in a line.
@@ -48,7 +48,7 @@ fn heading(setting: &Setting, shown: &str) -> String {
     if !setting.title.is_empty() {
         lines += &format!("{}\n", printable(&setting.title));
     }
-    lines += &format!("{shown}, {} inside the set\n", short(setting.ambient_celsius, "°C"));
+    lines += &format!("{shown}; ambient {}\n", short(setting.ambient_celsius, "°C"));
     for change in &setting.changes {
         lines += &format!("what if: {}\n", printable(change));
     }

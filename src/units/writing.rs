@@ -50,11 +50,10 @@ pub fn engineering(value: f64, unit: &str, digits: usize) -> String {
 /// A quantity with as few digits as say it, six at most, for values that a person chose: `20 µA`, `4.7 kΩ`, `-30 °C`.
 pub fn short(value: f64, unit: &str) -> String {
     let written = engineering(value, unit, 6);
-    match written.split_once(' ') {
-        Some((number, rest)) if number.contains('.') => {
-            format!("{} {rest}", number.trim_end_matches('0').trim_end_matches('.'))
-        }
-        None if written.contains('.') => written.trim_end_matches('0').trim_end_matches('.').to_owned(),
-        _ => written,
+    let (number, rest) = written.split_at(written.find(' ').unwrap_or(written.len()));
+    // The digits of an exponent are no decimals.
+    if number.contains('.') && !number.contains('e') {
+        return format!("{}{rest}", number.trim_end_matches('0').trim_end_matches('.'));
     }
+    written
 }

@@ -3,14 +3,17 @@
 use super::Action;
 use crate::circuit::{Change, Circuit};
 use crate::element::{Element, Excess, SourceKind};
-use crate::units::short;
+use crate::units::{exact, short};
 
 /// `leak Q2 20 µA ×300, corner 1 kHz`
 pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String {
     let rest = match change {
-        Change::Parameter { name, value } => format!("{name} {}", short(*value, "")),
+        Change::Parameter { name, value } => format!("{name} {}", plain(*value)),
         Change::Swap { part, model } => format!("{part} {model}"),
-        Change::Value { part, value } => format!("{part} {}", short(*value, unit(circuit, part))),
+        Change::Value { part, value } => match unit(circuit, part) {
+            "" => format!("{part} {}", plain(*value)),
+            unit => format!("{part} {}", short(*value, unit)),
+        },
         Change::Bridge { nodes: [a, b], ohms, excess } => {
             let noise = match *excess {
                 Excess::None => String::new(),
@@ -27,6 +30,11 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
         Change::Ambient { celsius } => format!("{celsius} °C"),
     };
     format!("{} {rest}", action.flag())
+}
+
+/// A number without a unit; with an exponent only where it would be long without.
+fn plain(value: f64) -> String {
+    if value == 0.0 || (1e-4..1e7).contains(&value.abs()) { value.to_string() } else { exact(value) }
 }
 
 fn noise(times: Option<f64>, corner_hz: Option<f64>) -> String {
