@@ -1,9 +1,10 @@
 //! DC volts of every node, and every device at its bias point.
 
 use super::Setting;
-use crate::bias::{DeviceBias, SolveError, cautions, devices, solve};
+use crate::bias::{DeviceBias, SolveError, cautions, devices};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
+use crate::operating::Operating;
 
 /// The bias point as a meter finds it.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,7 +15,7 @@ pub struct BiasResult {
     pub nodes: Vec<NodeVolts>,
     /// Transistors and diodes in netlist order.
     pub devices: Vec<DeviceRow>,
-    /// Which devices run hot.
+    /// Which devices run hot, and whether the circuit stays at this point.
     pub cautions: Vec<Diagnostic>,
 }
 
@@ -41,11 +42,13 @@ pub struct DeviceRow {
 /// # Errors
 /// [`SolveError`] names what did not settle.
 pub fn bias(circuit: &Circuit, changes: &[String]) -> Result<BiasResult, SolveError> {
-    let point = solve(circuit)?;
+    let operating = Operating::of(circuit)?;
+    let point = &operating.bias;
     let input = circuit.noise.as_ref().map(|noise| noise.source);
     let nodes = circuit.signal_order(input).into_iter();
-    let devices = devices(circuit, &point);
-    let cautions = cautions(circuit, &devices);
+    let devices = devices(circuit, point);
+    let mut cautions = cautions(circuit, &devices);
+    cautions.extend(operating.cautions(circuit));
     Ok(BiasResult {
         setting: Setting::of(circuit, changes),
         nodes: nodes
