@@ -16,7 +16,7 @@ use crate::mna::NodeId;
 use crate::smallsignal::{SmallSignal, Stimulus};
 
 pub use caution::cautions;
-use integral::{Request, integrate};
+use integral::{Request, Sample, integrate};
 pub use weighting::Weighting;
 
 /// Peak-to-peak volts of Gaussian noise over its rms: exceeded 0.1 % of the time.
@@ -104,7 +104,6 @@ pub fn noise(
             watched: &watched,
             // An error of the mean square is twice that of the rms.
             tolerance: 2.0 * request.tolerance,
-            landmarks_hz: &[],
         },
         |hertz| densities(circuit, signal, stimulus, request, hertz),
     )?;
@@ -141,7 +140,7 @@ pub fn spectra(
     };
     let samples = hertz.iter().map(|&hertz| densities(circuit, signal, None, &request, hertz));
     let samples = samples.collect::<Result<Vec<_>, _>>()?;
-    let of_output = |output| samples.iter().map(|sample| sample[row.total(output)]).collect();
+    let of_output = |output| samples.iter().map(|sample| sample.values[row.total(output)]).collect();
     Ok((0..outputs.len()).map(of_output).collect())
 }
 
@@ -173,7 +172,7 @@ fn densities(
     stimulus: Option<&Stimulus>,
     request: &NoiseRequest,
     hertz: f64,
-) -> Result<Vec<f64>, SolveError> {
+) -> Result<Sample, SolveError> {
     let factored = signal.factor(circuit, hertz)?;
     let weight = request.weighting.power(hertz);
     let mut values = Vec::with_capacity(request.outputs.len() * (signal.sources.len() + 2));
@@ -191,7 +190,7 @@ fn densities(
         // Where no gain is, nothing can be referred to the input; zero keeps the integral quiet and is left out later.
         values.push(if gain > 0.0 { total / gain } else { 0.0 });
     }
-    Ok(values)
+    Ok(Sample { values, guide: factored.log_determinant() })
 }
 
 /// Contributions by device and by mechanism, falling; ties keep the order of the netlist.
