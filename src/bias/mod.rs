@@ -58,6 +58,12 @@ pub enum SolveError {
         /// Frequency, `None` at rest.
         frequency_hz: Option<f64>,
     },
+    /// The noise of a part overflows.
+    #[error("the hiss of {part} is too large to compute with")]
+    TooLarge {
+        /// Its name.
+        part: String,
+    },
 }
 
 fn blamed(part: &Option<String>) -> String {
@@ -74,6 +80,8 @@ impl SolveError {
         match self {
             SolveError::NoConvergence { .. } => Diagnostic::error(Code::NoBias, self.to_string())
                 .help("check the values and polarities around it: supply, base resistors, model type"),
+            SolveError::TooLarge { .. } => Diagnostic::error(Code::ValueOutOfRange, self.to_string())
+                .help("look for a value that no real part has"),
             SolveError::Singular { frequency_hz, .. } => {
                 Diagnostic::error(Code::Singular, self.to_string()).help(match frequency_hz {
                     None => "give it a path for direct current, such as 10MEG to ground",
