@@ -621,6 +621,7 @@ fn misspelt_flags_name_what_is_known() {
         ("bias - --bridge b1,c1=1k,x=0.5", ["(F04)", "x must be 1 or above"]),
         ("bias - --bridge b1,c1=1k,corner=-1", ["(F04)", "corner must be zero or above"]),
         ("bias - --bridge b1,c1=1k,x=2,ni=3", ["(F04)", "in place of x and corner"]),
+        ("noise - --bridge b1,c1=1k,ni=1e5", ["(C01)", "the hiss of bridge b1,c1 is too large"]),
         ("bias - --swap Q1=NEE", ["(N03)", "try NEW"]),
         ("bias - --swap R1=NEW", ["(F03)", "of another type"]),
         ("bias - --set rd=3", ["(N08)", "try rc"]),
@@ -785,8 +786,8 @@ fn colours_are_for_terminals_only() {
 
 #[test]
 fn text_of_a_netlist_cannot_steer_the_terminal() {
-    let ran = run("check -", "Red \u{1b}[31m\nR1 a 0 \u{1b}[31m1k\nR2 a\u{9b}31m 0 1k\n");
-    assert!(!ran.err.contains(['\u{1b}', '\u{9b}']), "{:?}", ran.err);
+    let ran = run("check -", "Red \u{1b}[31m\nR1 a 0 \u{1b}[31m1k\nR2 a\u{9b}31m 0 1k\nX\u{202e} a\n");
+    assert!(!ran.err.contains(['\u{1b}', '\u{9b}', '\u{202e}']), "{:?}", ran.err);
     let ran = run("bias -", "Red \u{1b}[31m\nV1 a 0 1\nR1 a 0 1k\n");
     assert!(!ran.out.contains('\u{1b}'), "{:?}", ran.out);
 }

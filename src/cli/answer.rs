@@ -55,9 +55,13 @@ impl Refusal {
         Self::flags(loaded, vec![Diagnostic::error(Code::MissingInput, message).help(help)])
     }
 
-    /// Equations without a solution.
+    /// Equations without a solution, or with values beyond all computing.
     pub fn unsolved(loaded: &Loaded, error: &SolveError) -> Self {
-        Self { code: NO_BIAS, ..Self::flags(loaded, vec![error.diagnostic()]) }
+        let refusal = Self::flags(loaded, vec![error.diagnostic()]);
+        match error {
+            SolveError::TooLarge { .. } => refusal,
+            _ => Self { code: NO_BIAS, ..refusal },
+        }
     }
 
     /// Says that the what-ifs are to blame where the netlist as written has a bias point.
