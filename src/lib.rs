@@ -12,4 +12,5 @@ pub mod physics;
 pub mod report;
 pub mod response;
 pub mod smallsignal;
+pub mod stability;
 pub mod units;

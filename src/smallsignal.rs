@@ -7,7 +7,7 @@ use num_complex::Complex64;
 use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::Circuit;
 use crate::element::{Element, NoiseList, NoiseSource, PartId, SourceKind};
-use crate::mna::{Factored, LinearError, NodeId, SignalEntry, SignalEquations, Unknown};
+use crate::mna::{Factored, LinearError, NodeId, SignalEquations, Unknown};
 
 /// A(f) = G + j·2πf·C and the noise sources of every part.
 #[derive(Clone, Debug)]
@@ -28,7 +28,7 @@ impl SmallSignal {
             part.element.stamp_signal(place, &bias.x, &mut equations);
             part.element.list_noise(place, &bias.x, &mut NoiseList::new(id, &mut sources));
         }
-        merge(&mut equations.entries);
+        equations.settle();
         Self { equations, sources }
     }
 
@@ -59,7 +59,7 @@ impl SmallSignal {
             right[row.index()] += value;
         }
         right[0] = Complex64::default();
-        factored.solve(&right).map_err(|error| singular(circuit, error, hertz))
+        self.voltages(circuit, factored.solve(&right), hertz)
     }
 
     /// Transfer from a current into any unknown's equation to the voltage of `plus` against `minus`; ground first.
@@ -78,7 +78,18 @@ impl SmallSignal {
         right[plus.index()] += 1.0;
         right[minus.index()] -= 1.0;
         right[0] = Complex64::default();
-        factored.solve_transposed(&right).map_err(|error| singular(circuit, error, hertz))
+        self.voltages(circuit, factored.solve_transposed(&right), hertz)
+    }
+
+    fn voltages(
+        &self,
+        circuit: &Circuit,
+        solution: Result<Vec<Complex64>, LinearError>,
+        hertz: f64,
+    ) -> Result<Vec<Complex64>, SolveError> {
+        let mut solution = solution.map_err(|error| singular(circuit, error, hertz))?;
+        self.equations.restore(&mut solution);
+        Ok(solution)
     }
 }
 
@@ -108,17 +119,4 @@ impl Stimulus {
 fn singular(circuit: &Circuit, error: LinearError, hertz: f64) -> SolveError {
     let (LinearError::NotFinite(unknown) | LinearError::Singular(unknown)) = error;
     SolveError::Singular { unknown: circuit.describe_unknown(unknown), frequency_hz: Some(hertz) }
-}
-
-/// Adds up the entries of each place, in order of rows and columns.
-fn merge(entries: &mut Vec<SignalEntry>) {
-    entries.sort_by_key(|entry| (entry.row, entry.column));
-    entries.dedup_by(|next, kept| {
-        let same = (next.row, next.column) == (kept.row, kept.column);
-        if same {
-            kept.g += next.g;
-            kept.c += next.c;
-        }
-        same
-    });
 }

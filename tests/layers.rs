@@ -11,7 +11,7 @@ const RANKS: &[&[&str]] = &[
     &["circuit"],
     &["bias"],
     &["smallsignal"],
-    &["response", "noise"],
+    &["response", "noise", "stability"],
     &["bench"],
     &["diagnosis", "repair"],
     &["drill"],

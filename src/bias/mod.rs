@@ -23,6 +23,8 @@ pub struct BiasPoint {
     pub x: Vec<f64>,
     /// What found it.
     pub strategy: Strategy,
+    /// Whether the heating of devices had to be turned up step by step, from a bias found without it.
+    pub heat_stepping: bool,
     /// Newton iterations spent in all.
     pub iterations: usize,
 }
@@ -49,6 +51,19 @@ pub enum SolveError {
         worst_part: Option<String>,
         /// Largest residual left, A.
         residual_amps: f64,
+    },
+    /// A device heats itself and has no temperature at which it stays: its current rises faster than its heat leaves.
+    #[error(
+        "{part} runs away thermally: with {:.0} % of its heating it sits at {celsius:.0} °C, with all of it nowhere",
+        100.0 * fraction
+    )]
+    ThermalRunaway {
+        /// The hottest device.
+        part: String,
+        /// How much of the heating still has a solution, 0 to 1.
+        fraction: f64,
+        /// Its temperature there, °C.
+        celsius: f64,
     },
     /// Nothing determines an unknown.
     #[error("the equations have no single solution: nothing determines {unknown}{}", at_hertz(*frequency_hz))]
@@ -82,6 +97,8 @@ impl SolveError {
                 .help("check the values and polarities around it: supply, base resistors, model type"),
             SolveError::TooLarge { .. } => Diagnostic::error(Code::ValueOutOfRange, self.to_string())
                 .help("look for a value that no real part has"),
+            SolveError::ThermalRunaway { part, .. } => Diagnostic::error(Code::NoBias, self.to_string())
+                .help(format!("give {part} an emitter resistor or a smaller RTH: a heat sink")),
             SolveError::Singular { frequency_hz, .. } => {
                 Diagnostic::error(Code::Singular, self.to_string()).help(match frequency_hz {
                     None => "give it a path for direct current, such as 10MEG to ground",
@@ -97,24 +114,79 @@ impl SolveError {
 /// # Errors
 /// [`SolveError`] names the node and the device to blame.
 pub fn solve(circuit: &Circuit) -> Result<BiasPoint, SolveError> {
-    let cold = Trial::cold(circuit);
-    let mut spent = 0;
-    let mut first_failure = None;
-    for strategy in Strategy::ALL {
-        match strategies::attempt(strategy, circuit, &cold) {
+    search(circuit, &Trial::cold(circuit))
+}
+
+/// Finds the bias point of a circuit that differs little from one whose bias is known: the same structure, other values.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_from(circuit: &Circuit, near: &BiasPoint) -> Result<BiasPoint, SolveError> {
+    if near.x.len() != circuit.layout().with_temperatures + 1 {
+        return solve(circuit);
+    }
+    search(circuit, &Trial::at(circuit, near.x.clone()))
+}
+
+fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {
+    let (failure, trial, spent) = match run(circuit, start, 1.0) {
+        Ok(found) => return Ok(found.into_point(0, false)),
+        Err(failed) => failed,
+    };
+    if circuit.layout().temperature.iter().any(Option::is_some)
+        && let Ok(cold) = run(circuit, start, 0.0)
+    {
+        let strategy = cold.strategy;
+        return match strategies::heat_up(circuit, cold.trial) {
             Ok((trial, iterations)) => {
-                return Ok(BiasPoint { x: trial.x, strategy, iterations: spent + iterations });
+                Ok(Found { trial, strategy, iterations: cold.iterations + iterations }.into_point(spent, true))
             }
+            Err((fraction, trial)) => Err(runaway(circuit, fraction, &trial)),
+        };
+    }
+    Err(explain(circuit, &failure, &trial, spent))
+}
+
+/// A point that one strategy found.
+struct Found {
+    trial: Trial,
+    strategy: Strategy,
+    iterations: usize,
+}
+
+impl Found {
+    fn into_point(self, spent_before: usize, heat_stepping: bool) -> BiasPoint {
+        let iterations = spent_before + self.iterations;
+        BiasPoint { x: self.trial.x, strategy: self.strategy, heat_stepping, iterations }
+    }
+}
+
+/// Tries every strategy; on failure returns what the first one failed of and the iterations of all.
+fn run(circuit: &Circuit, start: &Trial, heat_scale: f64) -> Result<Found, (Failure, Trial, usize)> {
+    let mut spent = 0;
+    let mut first = None;
+    for strategy in Strategy::ALL {
+        match strategies::attempt(strategy, circuit, start, heat_scale) {
+            Ok((trial, iterations)) => return Ok(Found { trial, strategy, iterations: spent + iterations }),
             Err((iterations, failure, trial)) => {
                 spent += iterations;
-                first_failure.get_or_insert((failure, trial));
+                first.get_or_insert((failure, trial));
             }
         }
     }
-    let Some((failure, trial)) = first_failure else {
-        unreachable!("there is at least one strategy, and each either returned or left a failure")
-    };
-    Err(explain(circuit, &failure, &trial, spent))
+    let (failure, trial) =
+        first.expect("there is at least one strategy, and one that does not return leaves a failure");
+    Err((failure, trial, spent))
+}
+
+fn runaway(circuit: &Circuit, fraction: f64, trial: &Trial) -> SolveError {
+    let rises = circuit.parts().filter_map(|(id, part)| {
+        let rise = circuit.layout().temperature[id.index()]?;
+        Some((part.name.clone(), trial.x[rise.index()]))
+    });
+    let hottest = rises.max_by(|a, b| a.1.total_cmp(&b.1));
+    let (part, rise) = hottest.unwrap_or_else(|| ("a device".to_owned(), 0.0));
+    SolveError::ThermalRunaway { part, fraction, celsius: circuit.ambient.celsius() + rise }
 }
 
 fn explain(circuit: &Circuit, failure: &Failure, trial: &Trial, iterations: usize) -> SolveError {

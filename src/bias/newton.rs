@@ -9,7 +9,7 @@ use crate::mna::{BiasEquations, Factored, LinearError, Unknown};
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
 /// Iterations spent on digits beyond the convergence test, while they come.
-const POLISHING: usize = 3;
+const POLISHING: usize = 8;
 
 /// A trial point: all unknowns, and the voltages at which the junctions were last evaluated.
 #[derive(Clone, Debug)]
@@ -23,6 +23,8 @@ pub(super) struct Trial {
 pub(super) struct Aid<'a> {
     /// Factor on all sources.
     pub source_scale: f64,
+    /// Factor on the power that heats devices.
+    pub heat_scale: f64,
     /// Conductance from every node to its value in `anchor`, S; 0 for none.
     pub siemens: f64,
     /// Where the conductances lead to; ground if `None`.
@@ -31,7 +33,7 @@ pub(super) struct Aid<'a> {
 
 impl Aid<'_> {
     /// The circuit as it is.
-    pub const NONE: Aid<'static> = Aid { source_scale: 1.0, siemens: 0.0, anchor: None };
+    pub const NONE: Aid<'static> = Aid { source_scale: 1.0, heat_scale: 1.0, siemens: 0.0, anchor: None };
 }
 
 /// Why an iteration gave up.
@@ -110,6 +112,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
 pub(super) fn stamp(circuit: &Circuit, aid: Aid, trial: &Trial, equations: &mut BiasEquations) {
     equations.clear();
     equations.source_scale = aid.source_scale;
+    equations.heat_scale = aid.heat_scale;
     for (id, part) in circuit.parts() {
         part.element.stamp_bias(circuit.place(id), &trial.x, trial.junctions[id.index()], equations);
     }

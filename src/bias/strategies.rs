@@ -38,10 +38,12 @@ pub(super) fn attempt(
     strategy: Strategy,
     circuit: &Circuit,
     start: &Trial,
+    heat_scale: f64,
 ) -> Result<(Trial, usize), (usize, Failure, Trial)> {
-    let mut walk = Walk { circuit, trial: start.clone(), spent: 0 };
+    let plain = Aid { heat_scale, ..Aid::NONE };
+    let mut walk = Walk { circuit, plain, trial: start.clone(), spent: 0 };
     let outcome = match strategy {
-        Strategy::Newton => walk.solve(Aid::NONE, PLAIN),
+        Strategy::Newton => walk.solve(plain, PLAIN),
         Strategy::ConductanceStepping => walk.conductance_stepping(),
         Strategy::SourceStepping => walk.source_stepping(),
         Strategy::PseudoTransient => walk.pseudo_transient(),
@@ -52,8 +54,28 @@ pub(super) fn attempt(
     }
 }
 
+/// Turns the heating of devices up from none, from a bias found without it; on failure returns how far it came.
+pub(super) fn heat_up(circuit: &Circuit, cold: Trial) -> Result<(Trial, usize), (f64, Trial)> {
+    let mut walk = Walk { circuit, plain: Aid::NONE, trial: cold, spent: 0 };
+    let (mut at, mut stride) = (0.0, 0.1);
+    for _ in 0..STEPS {
+        if at >= 1.0 {
+            return Ok((walk.trial, walk.spent));
+        }
+        let next = f64::min(at + stride, 1.0);
+        match walk.solve(Aid { heat_scale: next, ..Aid::NONE }, PER_STEP) {
+            Ok(()) => (at, stride) = (next, stride * 1.5),
+            Err(_) if stride < 1e-6 => break,
+            Err(_) => stride *= 0.3,
+        }
+    }
+    Err((at, walk.trial))
+}
+
 struct Walk<'a> {
     circuit: &'a Circuit,
+    /// The circuit without the strategy's own aid.
+    plain: Aid<'static>,
     trial: Trial,
     spent: usize,
 }
@@ -78,19 +100,19 @@ impl Walk<'_> {
     fn conductance_stepping(&mut self) -> Result<(), Failure> {
         // Exponents of ten: 100 S ties every node to ground, 1e-14 S is less than any real leakage.
         let (mut at, last, mut stride) = (2.0, -14.0, 2.0);
-        self.solve(Aid { siemens: 10f64.powf(at), ..Aid::NONE }, PLAIN)?;
+        self.solve(Aid { siemens: 10f64.powf(at), ..self.plain }, PLAIN)?;
         for _ in 0..STEPS {
             if at <= last {
-                return self.solve(Aid::NONE, PLAIN);
+                return self.solve(self.plain, PLAIN);
             }
             let next = f64::max(at - stride, last);
-            match self.solve(Aid { siemens: 10f64.powf(next), ..Aid::NONE }, PER_STEP) {
+            match self.solve(Aid { siemens: 10f64.powf(next), ..self.plain }, PER_STEP) {
                 Ok(()) => (at, stride) = (next, f64::min(stride * 1.5, 2.0)),
                 Err(failure) if stride < 1e-4 => return Err(failure),
                 Err(_) => stride *= 0.3,
             }
         }
-        self.solve(Aid::NONE, PLAIN)
+        self.solve(self.plain, PLAIN)
     }
 
     fn source_stepping(&mut self) -> Result<(), Failure> {
@@ -101,14 +123,14 @@ impl Walk<'_> {
                 return Ok(());
             }
             let next = f64::min(at + stride, 1.0);
-            let scaled = Aid { source_scale: next, ..Aid::NONE };
+            let scaled = Aid { source_scale: next, ..self.plain };
             match self.solve(scaled, PER_STEP) {
                 Ok(()) => (at, stride) = (next, stride * 2.0),
                 Err(failure) if stride < 1e-7 => return Err(failure),
                 Err(_) => stride *= 0.25,
             }
         }
-        self.solve(Aid::NONE, PLAIN)
+        self.solve(self.plain, PLAIN)
     }
 
     fn pseudo_transient(&mut self) -> Result<(), Failure> {
@@ -118,11 +140,11 @@ impl Walk<'_> {
         for _ in 0..STEPS {
             let anchor = self.trial.x.clone();
             let before = self.spent;
-            match self.solve(Aid { siemens, anchor: Some(&anchor), ..Aid::NONE }, PER_STEP) {
+            match self.solve(Aid { siemens, anchor: Some(&anchor), ..self.plain }, PER_STEP) {
                 Ok(()) => {
                     let quick = self.spent - before < 12;
                     siemens *= if quick { 0.3 } else { 0.8 };
-                    if siemens < 1e-12 && self.solve(Aid::NONE, PLAIN).is_ok() {
+                    if siemens < 1e-12 && self.solve(self.plain, PLAIN).is_ok() {
                         return Ok(());
                     }
                     siemens = siemens.max(1e-16);
@@ -131,6 +153,6 @@ impl Walk<'_> {
                 Err(_) => siemens *= 10.0,
             }
         }
-        self.solve(Aid::NONE, PLAIN)
+        self.solve(self.plain, PLAIN)
     }
 }

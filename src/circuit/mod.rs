@@ -197,6 +197,12 @@ impl Circuit {
         order::signal_order(self, input)
     }
 
+    /// For each node (ground first) the lowest node it is tied to by voltage sources alone: two nodes of the same group
+    /// keep their voltage whatever happens.
+    pub fn held_groups(&self) -> Vec<NodeId> {
+        topology::held_groups(self.nodes.len(), &self.parts)
+    }
+
     /// The unknown in words a person at the bench can use: a node, or the inside of a part.
     pub fn describe_unknown(&self, unknown: Unknown) -> String {
         if unknown.index() < self.nodes.len() {

@@ -71,6 +71,19 @@ impl Islands {
     }
 }
 
+/// For each node the lowest one that voltage sources tie it to.
+pub(super) fn held_groups(nodes: usize, parts: &IndexMap<String, Part>) -> Vec<NodeId> {
+    let mut islands = Islands::new(nodes);
+    for part in parts.values() {
+        if let Element::Source(source) = &part.element
+            && source.kind == SourceKind::Voltage
+        {
+            islands.join(source.nodes[0], source.nodes[1]);
+        }
+    }
+    (0..nodes).map(|node| node_id(islands.root(node))).collect()
+}
+
 fn loops(nodes: &IndexMap<String, String>, parts: &IndexMap<String, Part>, problems: &mut Vec<Diagnostic>) {
     let mut islands = Islands::new(nodes.len());
     for part in parts.values() {

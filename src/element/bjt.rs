@@ -400,20 +400,22 @@ impl Bjt {
             }
 
             // rise/RTH − power = 0, in watts.
+            let heat = equations.heat_scale;
             equations.term(rise, x[rise.index()] / self.model.rth);
             let (vce, vbe) = (now[0] - now[1], now[0]);
-            equations.term(rise, -(ic * vce + ib * vbe));
-            equations.slope(rise, rise, 1.0 / self.model.rth - ic_by_kelvin * vce - ib_by_kelvin * vbe);
+            equations.term(rise, -heat * (ic * vce + ib * vbe));
+            let by_rise = 1.0 / self.model.rth - heat * (ic_by_kelvin * vce + ib_by_kelvin * vbe);
+            equations.slope(rise, rise, by_rise);
             let by_vbe = ic_slopes[0] * vce + ib_slopes[0] * vbe + ic + ib;
             let by_vbc = ic_slopes[1] * vce + ib_slopes[1] * vbe - ic;
             for (node, slope) in by_node([by_vbe, by_vbc]) {
-                equations.slope(rise, node, -sign * slope);
+                equations.slope(rise, node, -heat * sign * slope);
             }
             for (pin, inner, ohms, _) in self.ohmic(place) {
                 let volts = x[pin.index()] - x[inner.index()];
-                equations.term(rise, -volts * volts / ohms);
-                equations.slope(rise, pin, -2.0 * volts / ohms);
-                equations.slope(rise, inner, 2.0 * volts / ohms);
+                equations.term(rise, -heat * volts * volts / ohms);
+                equations.slope(rise, pin, -heat * 2.0 * volts / ohms);
+                equations.slope(rise, inner, heat * 2.0 * volts / ohms);
             }
         }
     }
@@ -421,7 +423,7 @@ impl Bjt {
     pub(super) fn stamp_signal(&self, place: Place, x: &[f64], equations: &mut SignalEquations) {
         let m = &self.model;
         for (pin, inner, ohms, _) in self.ohmic(place) {
-            equations.admittance(pin, inner, 1.0 / ohms, 0.0);
+            equations.ohmic(pin, inner, 1.0 / ohms);
         }
         let [c, b, e] = self.terminals(place);
         let volts = self.junction_volts(place, x);

@@ -156,7 +156,7 @@ impl Diode {
         let temperature = self.temperature(place, x);
         let [anode, cathode] = self.terminals(place);
         if m.rs > 0.0 {
-            equations.admittance(self.nodes[0].into(), anode, 1.0 / m.rs, 0.0);
+            equations.ohmic(self.nodes[0].into(), anode, 1.0 / m.rs);
         }
         let volts = self.junction_volts(place, x)[0];
         let forward_slope = self.forward(temperature).at(volts).1;

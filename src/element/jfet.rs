@@ -233,7 +233,7 @@ impl Jfet {
     pub(super) fn stamp_signal(&self, place: Place, x: &[f64], equations: &mut SignalEquations) {
         let m = &self.model;
         for (pin, inner, ohms, _) in self.ohmic(place) {
-            equations.admittance(pin, inner, 1.0 / ohms, 0.0);
+            equations.ohmic(pin, inner, 1.0 / ohms);
         }
         let [d, g, s] = self.terminals(place);
         let volts = self.junction_volts(place, x);

@@ -6,6 +6,10 @@
 
 mod solver;
 
+use std::collections::HashMap;
+
+use num_complex::Complex64;
+
 pub use solver::{Factored, LinearError, Scalar};
 
 /// An unknown of the equations; 0 is ground.
@@ -65,6 +69,8 @@ pub struct BiasEquations {
     pub largest: Vec<f64>,
     /// Factor on all independent sources, 1 but during source stepping.
     pub source_scale: f64,
+    /// Factor on the power that heats devices, 1 but during heat stepping.
+    pub heat_scale: f64,
 }
 
 impl BiasEquations {
@@ -75,6 +81,7 @@ impl BiasEquations {
             residual: vec![0.0; unknowns + 1],
             largest: vec![0.0; unknowns + 1],
             source_scale: 1.0,
+            heat_scale: 1.0,
         }
     }
 
@@ -140,18 +147,24 @@ pub struct SignalEntry {
 }
 
 /// The linearised equations G, C of a circuit at a bias point.
+///
+/// The unknown of a device's inner node is not its voltage but the drop across the ohmic part before it: v(inner) =
+/// v(pin) − x(inner), and its equation is taken off the pin's in the same way. A cold junction of 1e-12 S behind 1 Ω
+/// would else be lost in the sum on the diagonal. [`SignalEquations::restore`] gives back voltages.
 #[derive(Clone, Debug, Default)]
 pub struct SignalEquations {
     /// Number of unknowns besides ground.
     pub unknowns: usize,
-    /// Entries; those of one place add up.
+    /// Entries; those of one place add up. [`SignalEquations::settle`] makes them one a place.
     pub entries: Vec<SignalEntry>,
+    /// Inner nodes, the pins before them, and the conductance between.
+    ohmic: Vec<(Unknown, Unknown, f64)>,
 }
 
 impl SignalEquations {
     /// Empty equations for `unknowns` unknowns besides ground.
     pub fn new(unknowns: usize) -> Self {
-        Self { unknowns, entries: Vec::new() }
+        Self { unknowns, entries: Vec::new(), ohmic: Vec::new() }
     }
 
     /// Adds one entry; those of ground are dropped.
@@ -180,5 +193,46 @@ impl SignalEquations {
     /// A conductance of `g` siemens beside a capacitance of `c` farads between two nodes.
     pub fn admittance(&mut self, a: Unknown, b: Unknown, g: f64, c: f64) {
         self.transadmittance(a, b, a, b, g, c);
+    }
+
+    /// The ohmic part of a device, between its pin and the inner node that has its own unknown.
+    pub fn ohmic(&mut self, pin: Unknown, inner: Unknown, siemens: f64) {
+        self.ohmic.push((inner, pin, siemens));
+    }
+
+    /// Turns inner voltages into drops and adds up the entries of each place, in order of rows and columns.
+    pub fn settle(&mut self) {
+        let pins: HashMap<Unknown, Unknown> = self.ohmic.iter().map(|&(inner, pin, _)| (inner, pin)).collect();
+        let parts = |unknown: Unknown| match pins.get(&unknown) {
+            Some(&pin) => [(unknown, -1.0), (pin, 1.0)],
+            None => [(unknown, 1.0), (Unknown::GROUND, 0.0)],
+        };
+        for entry in std::mem::take(&mut self.entries) {
+            for (row, row_sign) in parts(entry.row) {
+                for (column, column_sign) in parts(entry.column) {
+                    let sign = row_sign * column_sign;
+                    self.add(row, column, sign * entry.g, sign * entry.c);
+                }
+            }
+        }
+        for (inner, _, siemens) in self.ohmic.clone() {
+            self.add(inner, inner, siemens, 0.0);
+        }
+        self.entries.sort_by_key(|entry| (entry.row, entry.column));
+        self.entries.dedup_by(|next, kept| {
+            let same = (next.row, next.column) == (kept.row, kept.column);
+            if same {
+                kept.g += next.g;
+                kept.c += next.c;
+            }
+            same
+        });
+    }
+
+    /// Turns a solution of the settled equations (forward or transposed) into voltages of inner nodes.
+    pub fn restore(&self, solution: &mut [Complex64]) {
+        for &(inner, pin, _) in &self.ohmic {
+            solution[inner.index()] = solution[pin.index()] - solution[inner.index()];
+        }
     }
 }

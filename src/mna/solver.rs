@@ -91,6 +91,15 @@ impl<T: Scalar> Factored<T> {
         )
     }
 
+    /// ln|det A|.
+    pub fn log_determinant(&self) -> f64 {
+        let diagonal = self.lu.lu_internal().diagonal();
+        let scaled: f64 = diagonal.iter().map(|pivot| pivot.modulus().ln()).sum();
+        // The scaling differs from one frequency to the next, and is no property of A.
+        let scales = self.row_scale.iter().chain(&self.column_scale);
+        scaled - scales.map(|scale| scale.ln()).sum::<f64>()
+    }
+
     /// Estimate of the 1-norm condition of the equilibrated matrix, and the unknown the weakest direction points at.
     pub fn condition(&self) -> (f64, Unknown) {
         let n = self.row_scale.len();

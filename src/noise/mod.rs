@@ -16,7 +16,7 @@ use crate::mna::NodeId;
 use crate::smallsignal::{SmallSignal, Stimulus};
 
 pub use caution::cautions;
-use integral::{Request, integrate};
+use integral::{Request, Sample, integrate};
 pub use weighting::Weighting;
 
 /// Peak-to-peak volts of Gaussian noise over its rms: exceeded 0.1 % of the time.
@@ -105,7 +105,6 @@ pub fn noise(
             watched: &watched,
             // An error of the mean square is twice that of the rms.
             tolerance: 2.0 * request.tolerance,
-            landmarks_hz: &[],
         },
         |hertz| densities(circuit, signal, stimulus, request, hertz),
     )?;
@@ -143,7 +142,7 @@ pub fn spectra(
     };
     let samples = hertz.iter().map(|&hertz| densities(circuit, signal, None, &request, hertz));
     let samples = samples.collect::<Result<Vec<_>, _>>()?;
-    let of_output = |output| samples.iter().map(|sample| sample[row.total(output)]).collect();
+    let of_output = |output| samples.iter().map(|sample| sample.values[row.total(output)]).collect();
     Ok((0..outputs.len()).map(of_output).collect())
 }
 
@@ -168,6 +167,9 @@ impl Row {
     }
 }
 
+/// A gain below this fraction of the largest transfer to the same output cannot be told from none: it is rounding.
+const ROUNDING: f64 = 1e-17;
+
 /// Weighted densities at one frequency, laid out by [`Row`].
 fn densities(
     circuit: &Circuit,
@@ -175,11 +177,17 @@ fn densities(
     stimulus: Option<&Stimulus>,
     request: &NoiseRequest,
     hertz: f64,
-) -> Result<Vec<f64>, SolveError> {
+) -> Result<Sample, SolveError> {
     let factored = signal.factor(circuit, hertz)?;
     let weight = request.weighting.power(hertz);
+    let held = circuit.held_groups();
     let mut values = Vec::with_capacity(request.outputs.len() * (signal.sources.len() + 2));
     for &(plus, minus) in &request.outputs {
+        // Voltage sources hold this output: what rounding leaves of the transfers is no hiss.
+        if held[plus.index()] == held[minus.index()] {
+            values.resize(values.len() + signal.sources.len() + 2, 0.0);
+            continue;
+        }
         let transfer = signal.adjoint(circuit, &factored, plus, minus, hertz)?;
         let mut total = 0.0;
         for source in &signal.sources {
@@ -190,11 +198,13 @@ fn densities(
         }
         require_finite(circuit, signal, &values[values.len() - signal.sources.len()..], total)?;
         values.push(total);
-        let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm_sqr());
+        let largest = transfer.iter().map(|transfer| transfer.norm()).fold(0.0, f64::max);
+        let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm());
+        let gain = if gain > ROUNDING * largest { gain * gain } else { 0.0 };
         // Where no gain is, nothing can be referred to the input; zero keeps the integral quiet and is left out later.
         values.push(if gain > 0.0 { total / gain } else { 0.0 });
     }
-    Ok(values)
+    Ok(Sample { values, guide: factored.log_determinant() })
 }
 
 /// Refuses contributions whose sum overflows, naming the part with the first or else the largest of them.
