@@ -163,7 +163,7 @@ fn run(text: &str, flags: &[(Action, String)]) {
         points: Point::all(&circuit, input),
         input,
         gain_hertz: 1e3,
-        band_hz: [900.0, 1000.0],
+        band_hz: circuit.noise.as_ref().map_or([900.0, 1000.0], |noise| noise.points.band_hz),
         weighting: Weighting::Flat,
         tolerance: 0.1,
         spectrum: false,

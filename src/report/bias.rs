@@ -4,6 +4,8 @@ use super::Setting;
 use crate::bias::{DeviceBias, SolveError, cautions, devices, solve};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
+use crate::smallsignal::SmallSignal;
+use crate::stability::stability;
 
 /// The bias point as a meter finds it.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,7 +16,7 @@ pub struct BiasResult {
     pub nodes: Vec<NodeVolts>,
     /// Transistors and diodes in netlist order.
     pub devices: Vec<DeviceRow>,
-    /// Which devices run hot.
+    /// Which devices run hot, and whether the circuit stays at this point.
     pub cautions: Vec<Diagnostic>,
 }
 
@@ -45,7 +47,8 @@ pub fn bias(circuit: &Circuit, changes: &[String]) -> Result<BiasResult, SolveEr
     let input = circuit.noise.as_ref().map(|noise| noise.source);
     let nodes = circuit.signal_order(input).into_iter();
     let devices = devices(circuit, &point);
-    let cautions = cautions(circuit, &devices);
+    let mut cautions = cautions(circuit, &devices);
+    cautions.extend(stability(&SmallSignal::linearise(circuit, &point)).warning());
     Ok(BiasResult {
         setting: Setting::of(circuit, changes),
         nodes: nodes

@@ -10,6 +10,7 @@ use crate::netlist::Spacing;
 use crate::noise::{self, DeviceShare, NoiseRequest, PEAK_TO_PEAK_PER_RMS, Weighting, cautions};
 use crate::response::{self, POINTS_PER_DECADE, plot_hertz};
 use crate::smallsignal::{SmallSignal, Stimulus};
+use crate::stability::stability;
 
 /// What is asked about hiss.
 #[derive(Clone, Debug, PartialEq)]
@@ -130,6 +131,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
     let mut spectra = noise::spectra(circuit, &signal, &outputs, &hertz)?.into_iter();
 
     let mut cautions = cautions(circuit, &bias, question.band_hz[1]);
+    cautions.extend(stability(&signal).warning());
     let points = points.into_iter().zip(figures.outputs).enumerate().map(|(position, (point, hiss))| {
         cautions.extend(inaccurate(&point.name, hiss.relative_error, question.tolerance));
         PointHiss {

@@ -10,6 +10,7 @@ use crate::diagnostic::Diagnostic;
 use crate::element::PartId;
 use crate::noise::cautions;
 use crate::smallsignal::{SmallSignal, Stimulus};
+use crate::stability::stability;
 
 /// What is asked about gain.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,10 +63,12 @@ pub fn response(
         to: point.name.clone(),
         points: question.hertz.iter().copied().zip(gains).collect(),
     });
+    let mut cautions = cautions(circuit, &bias, question.hertz.iter().copied().fold(0.0, f64::max));
+    cautions.extend(stability(&signal).warning());
     Ok(ResponseResult {
         setting: Setting::of(circuit, changes),
         from: circuit.part(question.input).name.clone(),
         curves: curves.collect(),
-        cautions: cautions(circuit, &bias, question.hertz.iter().copied().fold(0.0, f64::max)),
+        cautions,
     })
 }
