@@ -12,7 +12,7 @@ use crate::smallsignal::{SmallSignal, Stimulus};
 /// Points per decade where the netlist names none.
 pub const POINTS_PER_DECADE: usize = 20;
 
-/// Gains per volt (or ampere) of the stimulus, indexed [output][frequency]. An output is a node against another.
+/// Gains per volt (or ampere) of the stimulus, indexed `[output][frequency]`. An output is a node against another.
 ///
 /// # Errors
 /// [`SolveError::Singular`] names the unknown that nothing determines.

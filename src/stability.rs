@@ -126,13 +126,16 @@ fn roots_around(equations: &SignalEquations, shift: f64) -> Option<Vec<Complex64
             block[(row, at)] = solved[unknown];
         }
     }
-    if size == 0 {
+    // In units of its largest entry: the balancing squares entries, and does not end on one that overflows.
+    let unit = block.iter().fold(0.0, |largest: f64, entry| largest.max(entry.abs()));
+    if unit == 0.0 {
         return Some(Vec::new());
     }
+    block /= unit;
     balance_parlett_reinsch(&mut block);
     let schur =
         TOLERANCES.into_iter().find_map(|tolerance| Schur::try_new(block.clone(), tolerance, STEPS_PER_ROW * size))?;
-    let eigenvalues = schur.complex_eigenvalues();
+    let eigenvalues = schur.complex_eigenvalues() * Complex64::from(unit);
     // Rounding leaves nothing of eigenvalues far below the largest, nor of roots far below the shift: another shift
     // sees those.
     let largest = eigenvalues.iter().map(|mu| mu.norm()).fold(0.0, f64::max);

@@ -73,6 +73,12 @@ pub enum SolveError {
         /// Frequency, `None` at rest.
         frequency_hz: Option<f64>,
     },
+    /// The noise of a part overflows.
+    #[error("the hiss of {part} is too large to compute with")]
+    TooLarge {
+        /// Its name.
+        part: String,
+    },
 }
 
 fn blamed(part: &Option<String>) -> String {
@@ -89,6 +95,8 @@ impl SolveError {
         match self {
             SolveError::NoConvergence { .. } => Diagnostic::error(Code::NoBias, self.to_string())
                 .help("check the values and polarities around it: supply, base resistors, model type"),
+            SolveError::TooLarge { .. } => Diagnostic::error(Code::ValueOutOfRange, self.to_string())
+                .help("look for a value that no real part has"),
             SolveError::ThermalRunaway { part, .. } => Diagnostic::error(Code::NoBias, self.to_string())
                 .help(format!("give {part} an emitter resistor or a smaller RTH: a heat sink")),
             SolveError::Singular { frequency_hz, .. } => {

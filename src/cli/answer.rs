@@ -55,16 +55,20 @@ impl Refusal {
         Self::flags(loaded, vec![Diagnostic::error(Code::MissingInput, message).help(help)])
     }
 
-    /// Equations without a solution.
+    /// Equations without a solution, or with values beyond all computing.
     pub fn unsolved(loaded: &Loaded, error: &SolveError) -> Self {
-        Self { code: NO_BIAS, ..Self::flags(loaded, vec![error.diagnostic()]) }
+        let refusal = Self::flags(loaded, vec![error.diagnostic()]);
+        match error {
+            SolveError::TooLarge { .. } => refusal,
+            _ => Self { code: NO_BIAS, ..refusal },
+        }
     }
 
     /// Says that the what-ifs are to blame where the netlist as written has a bias point.
     pub fn blaming_changes(mut self, loaded: &Loaded) -> Self {
         if solve(&loaded.written).is_ok() {
             for error in self.messages.iter_mut().filter(|message| message.is_error()) {
-                error.message = format!("with the what-ifs, {}", error.message);
+                error.message = format!("with the what-ifs: {}", error.message);
             }
         }
         self

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use hissmap::bench::{DEFAULT_BAND_HZ, Point, Temperatures, WhatIf, read_band, what_ifs};
 use hissmap::circuit::Circuit;
-use hissmap::diagnostic::{Diagnostic, Sources};
+use hissmap::diagnostic::{Code, Diagnostic, Sources};
 use hissmap::element::PartId;
 
 use super::answer::Refusal;
@@ -79,7 +79,11 @@ impl Loaded {
     pub fn band_hz(&self, hiss: &Hiss) -> Result<[f64; 2], Diagnostic> {
         match &hiss.band {
             Some(text) => named("band", text, read_band(text)),
-            None => Ok(self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz)),
+            None => match self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz) {
+                [low, high] if low < high => Ok([low, high]),
+                _ => Err(Diagnostic::error(Code::MissingInput, ".noise names one frequency, and hiss needs a band")
+                    .help("give one: --band 20:20k")),
+            },
         }
     }
 }

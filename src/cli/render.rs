@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use anstyle::{AnsiColor, Style};
 use hissmap::diagnostic::{Diagnostic, Location, Severity, Sources};
+use hissmap::report::text::printable;
 
 const PLACE: Style = Style::new().bold();
 const MARK: Style = AnsiColor::Yellow.on_default();
@@ -65,15 +66,4 @@ fn quote(place: &Location, number: &str) -> String {
     let blanks = " ".repeat(number.chars().count() + before - start);
     let tildes = "~".repeat(place.width.min(SHOWN.saturating_sub(before - start)).max(1));
     format!("    {number}{}\n    {blanks}{MARK}{tildes}{MARK:#}\n", printable(&line))
-}
-
-/// Every character that would move or steer the terminal becomes one that does not.
-fn printable(text: &str) -> String {
-    text.chars()
-        .map(|c| match c {
-            '\t' => ' ',
-            c if c.is_control() => '·',
-            c => c,
-        })
-        .collect()
 }

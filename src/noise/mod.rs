@@ -88,7 +88,8 @@ pub struct NoiseFigures {
 /// Hiss over a band at every output of the request, split by device and mechanism.
 ///
 /// # Errors
-/// [`SolveError::Singular`] names the unknown that nothing determines.
+/// [`SolveError::Singular`] names the unknown that nothing determines, [`SolveError::TooLarge`] a part whose hiss
+/// overflows.
 pub fn noise(
     circuit: &Circuit,
     signal: &SmallSignal,
@@ -109,19 +110,20 @@ pub fn noise(
     )?;
     let outputs = request.outputs.iter().enumerate().map(|(position, &output)| {
         let (contributions, mean_square, referred) = row.split(&integral.values, position);
+        require_finite(circuit, signal, contributions, mean_square)?;
         let relative_error = if mean_square > 0.0 { integral.errors[2 * position] / mean_square / 2.0 } else { 0.0 };
-        OutputNoise {
+        Ok(OutputNoise {
             output,
             rms_volts: mean_square.sqrt(),
             relative_error,
             input_rms: (referred.is_finite() && referred > 0.0).then(|| referred.sqrt()),
             devices: ranking(signal, contributions, mean_square),
-        }
+        })
     });
-    Ok(NoiseFigures { outputs: outputs.collect(), points: integral.points })
+    Ok(NoiseFigures { outputs: outputs.collect::<Result<_, SolveError>>()?, points: integral.points })
 }
 
-/// Density at every output over frequencies, V²/Hz, one-sided, unweighted, indexed [output][frequency].
+/// Density at every output over frequencies, V²/Hz, one-sided, unweighted, indexed `[output][frequency]`.
 ///
 /// # Errors
 /// [`SolveError::Singular`] names the unknown that nothing determines.
@@ -194,6 +196,7 @@ fn densities(
             values.push(density);
             total += density;
         }
+        require_finite(circuit, signal, &values[values.len() - signal.sources.len()..], total)?;
         values.push(total);
         let largest = transfer.iter().map(|transfer| transfer.norm()).fold(0.0, f64::max);
         let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm());
@@ -202,6 +205,23 @@ fn densities(
         values.push(if gain > 0.0 { total / gain } else { 0.0 });
     }
     Ok(Sample { values, guide: factored.log_determinant() })
+}
+
+/// Refuses contributions whose sum overflows, naming the part with the first or else the largest of them.
+fn require_finite(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    contributions: &[f64],
+    total: f64,
+) -> Result<(), SolveError> {
+    if total.is_finite() {
+        return Ok(());
+    }
+    let by_source = || signal.sources.iter().zip(contributions);
+    let overflown = by_source().find(|(_, value)| !value.is_finite());
+    let worst = overflown.or_else(|| by_source().max_by(|a, b| a.1.total_cmp(b.1)));
+    let part = worst.map_or_else(|| "the circuit".to_owned(), |(source, _)| circuit.part(source.part).name.clone());
+    Err(SolveError::TooLarge { part })
 }
 
 /// Contributions by device and by mechanism, falling; ties keep the order of the netlist.

@@ -64,9 +64,16 @@ fn band(band_hz: [f64; 2], weighting: Weighting) -> String {
     format!("hiss from {} to {}, {weighting}", short(band_hz[0], "Hz"), short(band_hz[1], "Hz"))
 }
 
-/// Text from a netlist without what would steer a terminal.
-pub(crate) fn printable(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '·' } else { c }).collect()
+/// Text from outside, on one line, without what would steer a terminal or turn the direction of writing.
+pub fn printable(text: &str) -> String {
+    text.chars()
+        .map(|c| match c {
+            '\t' => ' ',
+            '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}' => '·',
+            c if c.is_control() => '·',
+            c => c,
+        })
+        .collect()
 }
 
 fn volts(value: f64) -> String {
