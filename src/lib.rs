@@ -8,6 +8,7 @@ pub mod element;
 pub mod mna;
 pub mod netlist;
 pub mod noise;
+pub mod operating;
 pub mod physics;
 pub mod report;
 pub mod response;

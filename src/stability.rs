@@ -85,7 +85,7 @@ pub fn stability(signal: &SmallSignal) -> Stability {
         // A root and its conjugate are one; the upper one stands for both.
         for root in roots.into_iter().filter(|root| root.im >= 0.0 && root.re > -1e-3 * root.norm()) {
             match confirmed(equations, root) {
-                Some(root) if root.re > 1e-9 * root.norm() && root.norm() < FASTEST => {
+                Some((root, _)) if root.re > 1e-9 * root.norm() && root.norm() < FASTEST => {
                     let upper = Complex64::new(root.re, root.im.abs());
                     if !unstable.iter().any(|known| (known - upper).norm() < 1e-4 * upper.norm()) {
                         unstable.push(upper);
@@ -144,8 +144,16 @@ fn roots_around(equations: &SignalEquations, shift: f64) -> Option<Vec<Complex64
     Some(roots.filter(|root| root.norm() < FASTEST && root.norm() > TRUSTED_ROOT * shift).collect())
 }
 
-/// The root of G + s·C next to a guess, if inverse iteration settles on one.
-fn confirmed(equations: &SignalEquations, guess: Complex64) -> Option<Complex64> {
+/// How the unknowns move away from the bias point along a root of [`Stability::Unstable`], real parts, ground first;
+/// `None` if the root is none.
+pub fn way_out(signal: &SmallSignal, root: Complex64) -> Option<Vec<f64>> {
+    let (_, mut mode) = confirmed(&signal.equations, root)?;
+    signal.equations.restore(&mut mode);
+    Some(mode.iter().map(|value| value.re).collect())
+}
+
+/// The root of G + s·C next to a guess and its mode, if inverse iteration settles on one.
+fn confirmed(equations: &SignalEquations, guess: Complex64) -> Option<(Complex64, Vec<Complex64>)> {
     let mut s = guess;
     // No particular direction: one that no root's vector is orthogonal to, by all odds.
     let mut vector: Vec<Complex64> = (0..=equations.unknowns)
@@ -154,9 +162,9 @@ fn confirmed(equations: &SignalEquations, guess: Complex64) -> Option<Complex64>
     for _ in 0..INVERSE_STEPS {
         let entries = equations.entries.iter().map(|entry| (entry.row, entry.column, entry.g + s * entry.c));
         // Exactly singular: s is a root to the last digit.
-        let Ok(factored) = Factored::new(equations.unknowns, entries) else { return Some(s) };
+        let Ok(factored) = Factored::new(equations.unknowns, entries) else { return Some((s, vector)) };
         let right = times_c(equations, &vector);
-        let Ok(solved) = factored.solve(&right) else { return Some(s) };
+        let Ok(solved) = factored.solve(&right) else { return Some((s, vector)) };
         // (G + s·C)·y = C·v and (G + s'·C)·v = 0 give y = v/(s' … s): the step follows from how much v has grown.
         let largest = (1..solved.len()).max_by(|&a, &b| solved[a].norm().total_cmp(&solved[b].norm()))?;
         let grown = solved[largest];
@@ -169,7 +177,7 @@ fn confirmed(equations: &SignalEquations, guess: Complex64) -> Option<Complex64>
         s += step;
         if step.norm() <= 1e-10 * s.norm().max(1e-6) {
             let near = (s - guess).norm() <= 0.2 * guess.norm().max(1e-6);
-            return (near && residual_is_small(equations, s, &vector)).then_some(s);
+            return (near && residual_is_small(equations, s, &vector)).then_some((s, vector));
         }
     }
     None

@@ -412,6 +412,166 @@ fn faulty_leakage_is_noisier_by_leakm_and_rises_below_its_corner() {
     }
 }
 
+// Biased devices
+
+/// Current that a stimulus drives through the voltage source `Vm`, by way of a source H1 of 1 Ω at `out`.
+fn admittance(cards: &str, stimulus: &str, hertz: f64) -> Complex64 {
+    Bench::of(&format!("{cards}\nH1 out 0 Vm 1")).gain(stimulus, "out", hertz)
+}
+
+#[test]
+fn charges_of_biased_devices_are_those_of_their_models() {
+    let vt = K * T27 / Q;
+    let hertz = 1e6;
+    let rate = 2.0 * PI * hertz;
+    // Transistor with its base held, seen from the collector. 1/qb = 1 − Vbc/VAF, so ∂Qbe/∂Vbc = −TF·Ibf/VAF; Cjc in reverse
+    // is CJC·(1 + Vcb/VJC)^−MJC. A rise of the collector pushes the first into the base and draws the second from it.
+    let (vbe, vce, vaf, tf, cjc) = (0.6, 5.0, 30.0, 1e-9, 3e-12);
+    let ibf = 1e-15 * f64::exp_m1(vbe / vt);
+    let text = format!(
+        "Vb b 0 {vbe}\nVm b x 0\nVc c 0 {vce}\nQ1 c x 0 M\n.model M NPN(IS=1e-15 VAF={vaf} TF={tf:e} CJC={cjc:e} BR=1e6)"
+    );
+    let expected = tf * ibf / vaf - cjc * f64::powf(1.0 + (vce - vbe) / 0.75, -0.33);
+    close(admittance(&text, "Vc", hertz).im / rate, expected, 1e-9, "base charge by collector voltage");
+    // Seen from the base: TF·gm·(1 − Vbc/VAF) + both of the above, and CJE (none).
+    let own = tf * (ibf + 1e-15) / vt * (1.0 + (vce - vbe) / vaf) - expected;
+    close(admittance(&text, "Vb", hertz).im / rate, own, 1e-9, "base charge by base voltage");
+
+    // Saturated: no depletion, no Early effect; the base-collector junction stores TR times its flow.
+    let text = "Vb b 0 0.6\nVm b x 0\nQ1 0 x 0 M\n.model M NPN(IS=1e-15 TR=50n)";
+    let stored = 50e-9 * 1e-15 * f64::exp(0.6 / vt) / vt;
+    close(admittance(text, "Vb", hertz).im / rate, stored, 1e-9, "stored charge");
+
+    // Diode forward beyond FC·VJ: the tangent, and TT times its conductance.
+    let text = "V1 a 0 0.55\nVm a x 0\nD1 x 0 M\n.model M D(IS=1e-12 N=1.2 CJO=10p VJ=0.8 M=0.4 FC=0.5 TT=20n)";
+    let siemens = 1e-12 * f64::exp(0.55 / (1.2 * vt)) / (1.2 * vt);
+    let tangent = 10e-12 * f64::powf(0.5, -1.4) * (1.0 - 0.5 * 1.4 + 0.4 * 0.55 / 0.8);
+    let found = admittance(text, "V1", hertz);
+    close(found.re, siemens, 1e-9, "conductance of a diode");
+    close(found.im / rate, tangent + 20e-9 * siemens, 1e-9, "charge of a diode");
+
+    // Field-effect transistor: Vgs −1 V, Vgd −11 V.
+    let text = "Vg g 0 -1\nVm g x 0\nVd d 0 10\nJ1 d x 0 M\n.model M NJF(BETA=1m VTO=-3 CGS=5p CGD=2p PB=0.8)";
+    let expected = 5e-12 / f64::sqrt(1.0 + 1.0 / 0.8) + 2e-12 / f64::sqrt(1.0 + 11.0 / 0.8);
+    close(admittance(text, "Vg", hertz).im / rate, expected, 1e-9, "gate charge");
+}
+
+#[test]
+fn a_device_of_area_three_is_three_devices_side_by_side() {
+    let devices = [
+        ("D", "a 0 M", ".model M D(IS=1e-9 N=1.3 RS=20 CJO=50p TT=1u KF=1e-15 BV=30)"),
+        (
+            "Q",
+            "a b 0 M",
+            ".model M PNP(IS=1e-9 BF=60 VAF=40 IKF=1m ISE=1e-9 IKR=1m ISC=1e-9 RB=200 RE=3 RC=5 CJE=40p CJC=10p TF=50n TR=1u ICBO=2u KF=1e-15)",
+        ),
+        ("J", "a b 0 M", ".model M NJF(BETA=1m VTO=-2 IS=1e-9 RD=30 RS=20 CGS=5p CGD=3p KF=1e-16)"),
+    ];
+    for (letter, nodes, model) in devices {
+        for volts in [9.0, -9.0, 0.6] {
+            let around = format!("V1 v 0 {volts}\nR1 v a 1k\nR2 v b 47k\nR3 b 0 10k\n{model}\n");
+            let one = Bench::of(&format!("{around}{letter}1 {nodes} 3"));
+            let three = Bench::of(&format!("{around}{letter}1 {nodes}\n{letter}2 {nodes}\n{letter}3 {nodes}"));
+            close(one.volts("a"), three.volts("a"), 1e-9, &format!("{letter} at {volts} V"));
+            for hertz in [10.0, 1e6] {
+                let what = format!("{letter} at {volts} V, {hertz} Hz");
+                close(one.density("a", hertz), three.density("a", hertz), 1e-9, &what);
+            }
+        }
+    }
+}
+
+#[test]
+fn parameters_follow_temperature_by_their_laws() {
+    // Base current with the collector at the base's volts: IS(T)/BF(T)·(e − 1) + ISE(T)·(e − 1), r = T/Tnom,
+    // IS(T) = IS·r^XTI·exp((r − 1)·EG/Vt), BF(T) = BF·r^XTB, ISE(T) = ISE·(IS(T)/IS)^(1/NE)·r^−XTB.
+    let (is, bf, xtb, ise, ne, xti, eg, vbe) = (1e-14, 80.0, 1.7, 1e-12, 1.8, 2.5, 0.9, 0.4);
+    for celsius in [-30.0, 27.0, 60.0] {
+        let kelvin = celsius + 273.15;
+        let (r, vt) = (kelvin / T27, K * kelvin / Q);
+        let growth = f64::powf(r, xti) * f64::exp((r - 1.0) * eg / vt);
+        let ib = is * growth * f64::exp_m1(vbe / vt) / (bf * r.powf(xtb))
+            + ise * growth.powf(1.0 / ne) * r.powf(-xtb) * f64::exp_m1(vbe / (ne * vt));
+        let bench = Bench::of(&format!(
+            "Vb b 0 {vbe}\nVc c 0 {vbe}\nH1 out 0 Vb -1\nQ1 c b 0 M\n\
+             .model M NPN(IS={is} BF={bf} XTB={xtb} ISE={ise} NE={ne} XTI={xti} EG={eg})\n.temp {celsius}"
+        ));
+        close(bench.volts("out"), ib, 1e-9, &format!("base current at {celsius} °C"));
+        // R(T) = R·(1 + TC1·ΔT + TC2·ΔT²) from 27 °C.
+        let rise = celsius - 27.0;
+        let bench = Bench::of(&format!("R1 a 0 1k TC1=0.004 TC2=2e-5\n.temp {celsius}"));
+        let ohms = 1e3 * (1.0 + 0.004 * rise + 2e-5 * rise * rise);
+        close(bench.density("a", 1e3), 4.0 * K * kelvin * ohms, 1e-12, &format!("resistor at {celsius} °C"));
+    }
+}
+
+#[test]
+fn shot_noise_passes_smoothly_from_rest_to_breakdown() {
+    // 2q·I·coth(V/2Vt) with I = IS·(exp(V/N·Vt) − 1) just beside zero, where it is computed by a series.
+    let vt = K * T27 / Q;
+    let density = |volts: f64, more: &str| {
+        Bench::of(&format!("V1 a 0 {volts:e}\nD1 a 0 M\nH1 out 0 V1 1\n.model M D(IS=1u {more})")).density("out", 1e3)
+    };
+    for n in [1.0, 1.5, 2.0] {
+        for u in [-3.0, -1.1e-4, -0.9e-4, 0.9e-4, 1.1e-4, 0.5, 3.0] {
+            let expected = 2.0 * Q * 1e-6 * f64::exp_m1(u / n) / f64::tanh(u / 2.0);
+            close(density(u * vt, &format!("N={n}")), expected, 1e-9, &format!("N {n} at {u} thermal volts"));
+        }
+    }
+    // Broken down at 1 mA: full shot noise of both currents.
+    close(density(-12.0, "BV=12 IBV=1m"), 2.0 * Q * (1e-3 + 1e-6), 1e-9, "breakdown");
+}
+
+#[test]
+fn a_channel_hisses_two_thirds_of_its_transconductance_when_pinched_off() {
+    // gm = 2·BETA·Vov; drain held, current observed. LAMBDA 0.
+    let four_kt = 4.0 * K * T27;
+    for (kind, sign) in [("NJF", 1.0), ("PJF", -1.0)] {
+        let density = |vds: f64, vgs: f64| {
+            let text = format!(
+                "Vg g 0 {}\nVd d 0 {}\nH1 out 0 Vd 1\nJ1 d g 0 M\n.model M {kind}(BETA=1m VTO=-2 IS=1e-20)",
+                sign * vgs,
+                sign * vds
+            );
+            Bench::of(&text).density("out", 1e3)
+        };
+        let gm = 2.0 * 1e-3 * 1.5;
+        close(density(10.0, -0.5), four_kt * 2.0 / 3.0 * gm, 1e-9, "pinched off");
+        // Half open, a = 1/2: (2/3)·(1 + 1/2 + 1/4)/(3/2) = 7/9.
+        close(density(0.75, -0.5), four_kt * 7.0 / 9.0 * gm, 1e-9, "half open");
+        // The other way round: the drain acts as the source, Vgd = −0.5 + 0.75 → Vov = 2.25, a = 1 − 0.75/2.25 = 2/3.
+        let shape = 2.0 / 3.0 * (1.0 + 2.0 / 3.0 + 4.0 / 9.0) / (1.0 + 2.0 / 3.0);
+        close(density(-0.75, -0.5), four_kt * shape * 2.0 * 1e-3 * 2.25, 1e-9, "reversed");
+    }
+}
+
+#[test]
+fn flicker_falls_as_one_over_f_from_kf_times_a_power_of_the_current() {
+    let hertz = 0.5;
+    // The part that rises towards low frequencies: density less that at 1e15 times the frequency.
+    let rising = |text: &str| {
+        let bench = Bench::of(text);
+        (bench.density("out", hertz) - bench.density("out", 1e15 * hertz)) * hertz
+    };
+    let vt = K * T27 / Q;
+    let flow = |is: f64, volts: f64| is * f64::exp_m1(volts / vt);
+    let diode = rising("V1 a 0 0.6\nD1 a 0 M\nH1 out 0 V1 1\n.model M D(IS=1e-14 KF=1e-12 AF=1.5)");
+    close(diode, 1e-12 * flow(1e-14, 0.6).powf(1.5), 1e-9, "diode");
+    // Base current Ibf/BF; seen in the base, without the leakage that flows there too.
+    for kind in ["NPN", "PNP"] {
+        let sign = if kind == "NPN" { 1.0 } else { -1.0 };
+        let text = format!(
+            "Vb b 0 {}\nVc c 0 {}\nQ1 c b 0 M ICBO=1u\nH1 out 0 Vb 1\n.model M {kind}(IS=1e-14 BF=80 BR=1e6 KF=1e-12 AF=1.2)",
+            0.6 * sign,
+            5.0 * sign
+        );
+        close(rising(&text), 1e-12 * (flow(1e-14, 0.6) / 80.0).powf(1.2), 1e-9, kind);
+    }
+    // Id = BETA·Vov².
+    let text = "Vg g 0 -0.5\nVd d 0 10\nJ1 d g 0 M\nH1 out 0 Vd 1\n.model M NJF(BETA=1m VTO=-2 KF=1e-14 AF=0.9)";
+    close(rising(text), 1e-14 * f64::powf(1e-3 * 1.5 * 1.5, 0.9), 1e-9, "field-effect transistor");
+}
+
 // Gain against bias
 
 const GERMANIUM: &str =

@@ -12,6 +12,7 @@ const RANKS: &[&[&str]] = &[
     &["bias"],
     &["smallsignal"],
     &["response", "noise", "stability"],
+    &["operating"],
     &["bench"],
     &["diagnosis", "repair"],
     &["drill"],

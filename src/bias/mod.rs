@@ -128,6 +128,19 @@ pub fn solve_from(circuit: &Circuit, near: &BiasPoint) -> Result<BiasPoint, Solv
     search(circuit, &Trial::at(circuit, near.x.clone()))
 }
 
+/// Finds the bias point that a circuit settles at when it is let go from `x`, which need not be a solution.
+///
+/// # Errors
+/// As [`solve`].
+pub fn settle_from(circuit: &Circuit, x: Vec<f64>) -> Result<BiasPoint, SolveError> {
+    match strategies::settle(circuit, Trial::at(circuit, x)) {
+        Ok((trial, iterations)) => {
+            Ok(Found { trial, strategy: Strategy::PseudoTransient, iterations }.into_point(0, false))
+        }
+        Err((iterations, failure, trial)) => Err(explain(circuit, &failure, &trial, iterations)),
+    }
+}
+
 fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {
     let (failure, trial, spent) = match run(circuit, start, 1.0) {
         Ok(found) => return Ok(found.into_point(0, false)),

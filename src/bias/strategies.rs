@@ -54,6 +54,15 @@ pub(super) fn attempt(
     }
 }
 
+/// Lets a circuit go from a point that is no solution, in growing time steps.
+pub(super) fn settle(circuit: &Circuit, from: Trial) -> Result<(Trial, usize), (usize, Failure, Trial)> {
+    let mut walk = Walk { circuit, plain: Aid::NONE, trial: from, spent: 0 };
+    match walk.settle() {
+        Ok(()) => Ok((walk.trial, walk.spent)),
+        Err(failure) => Err((walk.spent, failure, walk.trial)),
+    }
+}
+
 /// Turns the heating of devices up from none, from a bias found without it; on failure returns how far it came.
 pub(super) fn heat_up(circuit: &Circuit, cold: Trial) -> Result<(Trial, usize), (f64, Trial)> {
     let mut walk = Walk { circuit, plain: Aid::NONE, trial: cold, spent: 0 };
@@ -135,6 +144,11 @@ impl Walk<'_> {
 
     fn pseudo_transient(&mut self) -> Result<(), Failure> {
         self.trial = Trial::at(self.circuit, vec![0.0; self.trial.x.len()]);
+        self.settle()
+    }
+
+    /// Lets the circuit go from where the walk stands.
+    fn settle(&mut self) -> Result<(), Failure> {
         // Capacitance over time step, S: each step pulls towards the previous one.
         let mut siemens = 1.0;
         for _ in 0..STEPS {

@@ -1,11 +1,10 @@
 //! DC volts of every node, and every device at its bias point.
 
 use super::Setting;
-use crate::bias::{DeviceBias, SolveError, cautions, devices, solve};
+use crate::bias::{DeviceBias, SolveError, cautions, devices};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
-use crate::smallsignal::SmallSignal;
-use crate::stability::stability;
+use crate::operating::Operating;
 
 /// The bias point as a meter finds it.
 #[derive(Clone, Debug, PartialEq)]
@@ -43,12 +42,13 @@ pub struct DeviceRow {
 /// # Errors
 /// [`SolveError`] names what did not settle.
 pub fn bias(circuit: &Circuit, changes: &[String]) -> Result<BiasResult, SolveError> {
-    let point = solve(circuit)?;
+    let operating = Operating::of(circuit)?;
+    let point = &operating.bias;
     let input = circuit.noise.as_ref().map(|noise| noise.source);
     let nodes = circuit.signal_order(input).into_iter();
-    let devices = devices(circuit, &point);
+    let devices = devices(circuit, point);
     let mut cautions = cautions(circuit, &devices);
-    cautions.extend(stability(&SmallSignal::linearise(circuit, &point)).warning());
+    cautions.extend(operating.cautions(circuit));
     Ok(BiasResult {
         setting: Setting::of(circuit, changes),
         nodes: nodes

@@ -1,6 +1,6 @@
 //! Hiss and DC before and after a change.
 
-use super::{NoiseQuestion, Setting, decibels, noise};
+use super::{NoiseQuestion, PointHiss, Setting, decibels, noise};
 use crate::bench::Point;
 use crate::bias::SolveError;
 use crate::circuit::Circuit;
@@ -74,7 +74,10 @@ pub fn compare(
     };
     let before = noise(before, &[], &hiss)?;
     let after = noise(after, changes, &hiss)?;
-    let points = before.points.iter().zip(&after.points).map(|(before, after)| ComparedNode {
+    // A bridge changes the signal order: a point is found by its name.
+    let of_before = |before: &PointHiss| after.points.iter().find(|after| after.name == before.name);
+    let pairs = before.points.iter().filter_map(|before| Some((before, of_before(before)?)));
+    let points = pairs.map(|(before, after)| ComparedNode {
         name: before.name.clone(),
         before_rms_volts: before.rms_volts,
         after_rms_volts: after.rms_volts,
@@ -86,7 +89,7 @@ pub fn compare(
     cautions.extend(after.cautions.into_iter().filter(|caution| !cautions.contains(caution)).collect::<Vec<_>>());
     Ok(CompareResult {
         points: points.collect(),
-        setting: after.setting,
+        setting: after.setting.clone(),
         band_hz: question.band_hz,
         weighting: question.weighting,
         cautions,

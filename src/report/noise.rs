@@ -2,15 +2,15 @@
 
 use super::{Setting, decibels};
 use crate::bench::Point;
-use crate::bias::{SolveError, solve};
+use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Mechanism, PartId};
 use crate::netlist::Spacing;
 use crate::noise::{self, DeviceShare, NoiseRequest, PEAK_TO_PEAK_PER_RMS, Weighting, cautions};
+use crate::operating::Operating;
 use crate::response::{self, POINTS_PER_DECADE, plot_hertz};
-use crate::smallsignal::{SmallSignal, Stimulus};
-use crate::stability::stability;
+use crate::smallsignal::Stimulus;
 
 /// What is asked about hiss.
 #[derive(Clone, Debug, PartialEq)]
@@ -111,13 +111,13 @@ pub struct MechanismHiss {
 /// # Errors
 /// [`SolveError`] names what did not settle or what nothing determines.
 pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) -> Result<NoiseResult, SolveError> {
-    let bias = solve(circuit)?;
-    let signal = SmallSignal::linearise(circuit, &bias);
+    let operating = Operating::of(circuit)?;
+    let Operating { bias, signal, .. } = &operating;
     let points = Point::in_signal_order(circuit, question.input, &question.points);
     let outputs: Vec<_> = points.iter().map(|point| (point.plus, point.minus)).collect();
     let stimulus = question.input.and_then(|part| Stimulus::of(circuit, part));
     let gains = match &stimulus {
-        Some(stimulus) => response::response(circuit, &signal, stimulus, &outputs, &[question.gain_hertz])?,
+        Some(stimulus) => response::response(circuit, signal, stimulus, &outputs, &[question.gain_hertz])?,
         None => Vec::new(),
     };
     let request = NoiseRequest {
@@ -126,12 +126,12 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         weighting: question.weighting,
         tolerance: question.tolerance,
     };
-    let figures = noise::noise(circuit, &signal, stimulus.as_ref(), &request)?;
+    let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
     let hertz = spectrum_hertz(circuit, question);
-    let mut spectra = noise::spectra(circuit, &signal, &outputs, &hertz)?.into_iter();
+    let mut spectra = noise::spectra(circuit, signal, &outputs, &hertz)?.into_iter();
 
-    let mut cautions = cautions(circuit, &bias, question.band_hz[1]);
-    cautions.extend(stability(&signal).warning());
+    let mut cautions = cautions(circuit, bias, question.band_hz[1]);
+    cautions.extend(operating.cautions(circuit));
     let points = points.into_iter().zip(figures.outputs).enumerate().map(|(position, (point, hiss))| {
         cautions.extend(inaccurate(&point.name, hiss.relative_error, question.tolerance));
         PointHiss {

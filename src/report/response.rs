@@ -4,13 +4,13 @@ use num_complex::Complex64;
 
 use super::Setting;
 use crate::bench::Point;
-use crate::bias::{SolveError, solve};
+use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
 use crate::element::PartId;
 use crate::noise::cautions;
-use crate::smallsignal::{SmallSignal, Stimulus};
-use crate::stability::stability;
+use crate::operating::Operating;
+use crate::smallsignal::Stimulus;
 
 /// What is asked about gain.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,17 +54,17 @@ pub fn response(
     changes: &[String],
     question: &ResponseQuestion,
 ) -> Result<ResponseResult, SolveError> {
-    let bias = solve(circuit)?;
-    let signal = SmallSignal::linearise(circuit, &bias);
+    let operating = Operating::of(circuit)?;
     let outputs: Vec<_> = question.points.iter().map(|point| (point.plus, point.minus)).collect();
     let stimulus = Stimulus::of(circuit, question.input).unwrap_or_default();
-    let gains = crate::response::response(circuit, &signal, &stimulus, &outputs, &question.hertz)?;
+    let gains = crate::response::response(circuit, &operating.signal, &stimulus, &outputs, &question.hertz)?;
     let curves = question.points.iter().zip(gains).map(|(point, gains)| Curve {
         to: point.name.clone(),
         points: question.hertz.iter().copied().zip(gains).collect(),
     });
-    let mut cautions = cautions(circuit, &bias, question.hertz.iter().copied().fold(0.0, f64::max));
-    cautions.extend(stability(&signal).warning());
+    let top_hertz = question.hertz.iter().copied().fold(0.0, f64::max);
+    let mut cautions = cautions(circuit, &operating.bias, top_hertz);
+    cautions.extend(operating.cautions(circuit));
     Ok(ResponseResult {
         setting: Setting::of(circuit, changes),
         from: circuit.part(question.input).name.clone(),

@@ -1,0 +1,35 @@
+//! What README.md shows is what the program prints.
+
+use std::process::Command;
+
+/// The commands of the console blocks that run `hissmap` itself, each with the text printed below it.
+fn transcripts(readme: &str) -> Vec<(String, String)> {
+    let mut transcripts: Vec<(String, String)> = Vec::new();
+    let mut inside = false;
+    for line in readme.lines() {
+        if line.starts_with("```") {
+            inside = line == "```console";
+        } else if let Some(command) = line.strip_prefix("$ ").filter(|_| inside) {
+            transcripts.push((command.to_owned(), String::new()));
+        } else if inside {
+            let (_, shown) = transcripts.last_mut().expect("a command comes first");
+            *shown += line;
+            shown.push('\n');
+        }
+    }
+    transcripts.retain(|(command, _)| command.starts_with("hissmap "));
+    transcripts
+}
+
+#[test]
+fn the_readme_shows_what_is_printed() {
+    let readme = std::fs::read_to_string("README.md").expect("README.md is there");
+    let transcripts = transcripts(&readme);
+    assert!(transcripts.len() >= 5, "only {} transcripts found", transcripts.len());
+    for (command, shown) in transcripts {
+        let arguments = command.split_whitespace().skip(1);
+        let ran = Command::new(env!("CARGO_BIN_EXE_hissmap")).args(arguments).output().expect("the command runs");
+        assert!(ran.status.success(), "{command}: {}", String::from_utf8_lossy(&ran.stderr));
+        assert_eq!(String::from_utf8_lossy(&ran.stdout), shown, "{command}");
+    }
+}
