@@ -58,7 +58,7 @@ impl SmallSignal {
         for &(row, value) in &stimulus.rows {
             right[row.index()] += value;
         }
-        right[0] = Complex64::default();
+        self.equations.settle_right(&mut right);
         self.voltages(circuit, factored.solve(&right), hertz)
     }
 
@@ -105,9 +105,14 @@ impl Stimulus {
         let Element::Source(source) = &circuit.part(part).element else { return None };
         let rows = match source.kind {
             SourceKind::Voltage => vec![(circuit.layout().first_inner[part.index()], 1.0)],
-            SourceKind::Current => vec![(source.nodes[0].into(), -1.0), (source.nodes[1].into(), 1.0)],
+            SourceKind::Current => return Some(Self::current(source.nodes[0].into(), source.nodes[1].into())),
         };
         Some(Self { rows })
+    }
+
+    /// A current of one ampere that leaves `from` and enters `to`.
+    pub fn current(from: Unknown, to: Unknown) -> Self {
+        Self { rows: vec![(from, -1.0), (to, 1.0)] }
     }
 
     /// Its transfer to the output of an adjoint solution.

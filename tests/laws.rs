@@ -13,6 +13,7 @@ use hissmap::mna::NodeId;
 use hissmap::noise::{NoiseRequest, Weighting, noise, spectra};
 use hissmap::response::response;
 use hissmap::smallsignal::SmallSignal;
+use hissmap::smallsignal::Stimulus;
 use nalgebra::{DMatrix, DVector};
 use num_complex::Complex64;
 
@@ -708,11 +709,9 @@ fn one_adjoint_solution_gives_what_a_forward_one_per_source_gives() {
         let largest = adjoint.iter().map(|transfer| transfer.norm()).fold(0.0, f64::max);
         let mut sum = 0.0;
         for source in &bench.signal.sources {
-            let mut right = vec![Complex64::default(); bench.signal.equations.unknowns + 1];
-            right[source.from.index()] -= 1.0;
-            right[source.to.index()] += 1.0;
-            right[0] = Complex64::default();
-            let forward = factored.solve(&right).expect("regular")[observed.index()];
+            let current = Stimulus::current(source.from, source.to);
+            let all = bench.signal.forward(&bench.circuit, &factored, &current, hertz).expect("regular");
+            let forward = all[observed.index()];
             let back = adjoint[source.to.index()] - adjoint[source.from.index()];
             // Of the larger of what goes in at either end, since their difference may be nearly nothing; and rounding of
             // the largest of all, since nothing comes from a node that a source holds.

@@ -68,7 +68,7 @@ impl Refusal {
     pub fn blaming_changes(mut self, loaded: &Loaded) -> Self {
         if solve(&loaded.written).is_ok() {
             for error in self.messages.iter_mut().filter(|message| message.is_error()) {
-                error.message = format!("with the what-ifs, {}", error.message);
+                error.message = format!("with the what-ifs: {}", error.message);
             }
         }
         self

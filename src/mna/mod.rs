@@ -229,6 +229,16 @@ impl SignalEquations {
         });
     }
 
+    /// Turns a right-hand side by nodes into one of the settled equations.
+    pub fn settle_right(&self, right: &mut [Complex64]) {
+        for &(inner, pin, _) in &self.ohmic {
+            let into_inner = right[inner.index()];
+            right[pin.index()] += into_inner;
+            right[inner.index()] = -into_inner;
+        }
+        right[Unknown::GROUND.index()] = Complex64::default();
+    }
+
     /// Turns a solution of the settled equations (forward or transposed) into voltages of inner nodes.
     pub fn restore(&self, solution: &mut [Complex64]) {
         for &(inner, pin, _) in &self.ohmic {
