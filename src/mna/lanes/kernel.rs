@@ -101,31 +101,37 @@ fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
     if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
-/// Work to be compiled for a processor with fused products and sums.
-struct Fused<F>(F);
+/// Declares a kernel: a function that runs its body compiled for this processor. The body stands in a struct of its own,
+/// not in a closure, since only what is inlined without fail is compiled for more than the least processor.
+macro_rules! kernel {
+    ($(#[$doc:meta])* fn $name:ident / $work:ident / $body:ident ($($argument:ident: $type:ty),*) -> $output:ty) => {
+        struct $work<'a>($($type,)* std::marker::PhantomData<&'a ()>);
 
-impl<R, F: FnOnce() -> R> WithSimd for Fused<F> {
-    type Output = R;
+        impl WithSimd for $work<'_> {
+            type Output = $output;
 
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, _simd: S) -> R {
-        (self.0)()
-    }
-}
+            #[inline(always)]
+            fn with_simd<S: Simd>(self, _simd: S) -> $output {
+                let Self($($argument,)* _) = self;
+                $body::<true>($($argument),*)
+            }
+        }
 
-/// Runs a kernel compiled for this processor.
-macro_rules! dispatched {
-    ($kernel:ident($($argument:expr),*)) => {
-        match Arch::new() {
-            Arch::Scalar => $kernel::<false>($($argument),*),
-            arch => arch.dispatch(Fused(|| $kernel::<true>($($argument),*))),
+        $(#[$doc])*
+        pub(super) fn $name<'a>($($argument: $type),*) -> $output {
+            match Arch::new() {
+                Arch::Scalar => $body::<false>($($argument),*),
+                arch => arch.dispatch($work($($argument,)* std::marker::PhantomData)),
+            }
         }
     };
 }
 
-/// Replays the program on `factors`, which hold the matrix's entries in their slots.
-pub(super) fn factor(program: &Program, factors: &mut [Wide], inverse_pivots: &mut [Wide]) {
-    dispatched!(factor_with(program, factors, inverse_pivots));
+kernel! {
+    /// Replays the program on `factors`, which hold the matrix's entries in their slots.
+    fn factor / Factor / factor_with(
+        program: &'a Program, factors: &'a mut [Wide], inverse_pivots: &'a mut [Wide]
+    ) -> ()
 }
 
 #[inline(always)]
@@ -148,14 +154,11 @@ fn factor_with<const FUSED: bool>(program: &Program, factors: &mut [Wide], inver
     }
 }
 
-/// Solves the transposed equations; both vectors by original numbers.
-pub(super) fn solve_transposed(
-    program: &Program,
-    factors: &[Wide],
-    inverse_pivots: &[Wide],
-    right: &[Wide],
-) -> Vec<Wide> {
-    dispatched!(solve_transposed_with(program, factors, inverse_pivots, right))
+kernel! {
+    /// Solves the transposed equations; both vectors by original numbers.
+    fn solve_transposed / SolveTransposed / solve_transposed_with(
+        program: &'a Program, factors: &'a [Wide], inverse_pivots: &'a [Wide], right: &'a [Wide]
+    ) -> Vec<Wide>
 }
 
 /// With the matrix in pivot order = L·U: Uᵀ·v = b, then Lᵀ·w = v. Rows that nothing has reached are passed over.
@@ -193,9 +196,11 @@ fn solve_transposed_with<const FUSED: bool>(
     unordered(&program.rows, &v)
 }
 
-/// Solves the equations; both vectors by original numbers.
-pub(super) fn solve(program: &Program, factors: &[Wide], inverse_pivots: &[Wide], right: &[Wide]) -> Vec<Wide> {
-    dispatched!(solve_with(program, factors, inverse_pivots, right))
+kernel! {
+    /// Solves the equations; both vectors by original numbers.
+    fn solve / Solve / solve_with(
+        program: &'a Program, factors: &'a [Wide], inverse_pivots: &'a [Wide], right: &'a [Wide]
+    ) -> Vec<Wide>
 }
 
 #[inline(always)]
@@ -230,42 +235,30 @@ fn unordered(original: &[u32], in_order: &[Wide]) -> Vec<Wide> {
     values
 }
 
-/// Takes A·x off `residual`, A given by its entries (g, c) and their places (row, column); returns, for each lane, the
-/// largest sum of the sizes of a row's terms, its right-hand side included.
-pub(super) fn subtract_products(
-    entries: &[(f64, f64)],
-    places: impl Iterator<Item = (u32, u32)>,
-    omegas: &[f64; LANES],
-    x: &[Wide],
-    residual: &mut [Wide],
-) -> [f64; LANES] {
-    dispatched!(subtract_products_with(entries, places, omegas, x, residual))
+/// The entries of a matrix as (g, c) and their places.
+#[derive(Clone, Copy)]
+pub(super) struct Matrix<'a> {
+    pub entries: &'a [(f64, f64)],
+    pub places: &'a [(u32, u32)],
+    /// Rows and columns exchanged.
+    pub transposed: bool,
+    pub omegas: [f64; LANES],
+}
+
+kernel! {
+    /// Takes A·x off `residual`.
+    fn subtract_products / SubtractProducts / subtract_products_with(
+        matrix: Matrix<'a>, x: &'a [Wide], residual: &'a mut [Wide]
+    ) -> ()
 }
 
 #[inline(always)]
-fn subtract_products_with<const FUSED: bool>(
-    entries: &[(f64, f64)],
-    places: impl Iterator<Item = (u32, u32)>,
-    omegas: &[f64; LANES],
-    x: &[Wide],
-    residual: &mut [Wide],
-) -> [f64; LANES] {
-    let mut sizes: Vec<[f64; LANES]> = residual.iter().map(Wide::size).collect();
-    for (&(g, c), (row, column)) in entries.iter().zip(places) {
-        let value = Wide { re: [g; LANES], im: omegas.map(|omega| omega * c) };
-        let x = &x[column as usize];
-        residual[row as usize].less_product::<FUSED>(&value, x);
-        let (entry, x) = (value.size(), x.size());
-        let size = &mut sizes[row as usize];
-        for lane in 0..LANES {
-            size[lane] = fused::<FUSED>(entry[lane], x[lane], size[lane]);
-        }
+fn subtract_products_with<const FUSED: bool>(matrix: Matrix<'_>, x: &[Wide], residual: &mut [Wide]) {
+    for (&(g, c), &(row, column)) in matrix.entries.iter().zip(matrix.places) {
+        let (row, column) = if matrix.transposed { (column, row) } else { (row, column) };
+        let value = Wide { re: [g; LANES], im: std::array::from_fn(|lane| matrix.omegas[lane] * c) };
+        let mut left = residual[row as usize];
+        left.less_product::<FUSED>(&value, &x[column as usize]);
+        residual[row as usize] = left;
     }
-    let mut largest = [0.0f64; LANES];
-    for size in &sizes {
-        for lane in 0..LANES {
-            largest[lane] = largest[lane].max(size[lane]);
-        }
-    }
-    largest
 }

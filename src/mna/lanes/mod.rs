@@ -5,8 +5,10 @@
 //! every entry of L and U lies, so that factoring is a list of index pairs without a decision in it (`program.rs`), and
 //! the eight lanes are plain arrays that the compiler keeps in vector registers (`kernel.rs`).
 //!
-//! Every solution is checked against the equations: above a backward error of 1e-12 it is refined once, and what then
-//! still fails is left to the dense solver, which pivots for itself and can name what is wrong.
+//! Every factorization is tried on a probe that touches all rows: how far pivots have grown shows in its residual,
+//! whatever the right-hand side. Where the probe's backward error exceeds 1e-13 every solution is checked by itself,
+//! refined once above 1e-12, and what then still fails is left to the dense solver, which pivots for itself and can name
+//! what is wrong.
 
 mod kernel;
 mod order;
@@ -16,13 +18,15 @@ use num_complex::Complex64;
 
 use super::{LinearError, SignalEquations, Unknown};
 
-use kernel::Wide;
+use kernel::{Matrix, Wide};
 use order::Sampled;
 use program::Program;
 
 /// Frequencies solved at once.
 pub const LANES: usize = 8;
 
+/// Backward error of the probe above which solutions are checked one by one.
+const TRUST_BELOW: f64 = 1e-13;
 /// Backward error above which a solution is refined, and above which it is refused.
 const REFINE_ABOVE: f64 = 1e-12;
 
@@ -46,6 +50,8 @@ pub struct LaneFactors<'a> {
     factors: Vec<Wide>,
     inverse_pivots: Vec<Wide>,
     hertz: [f64; LANES],
+    /// Whether the probe showed that solutions need no check.
+    trusted: bool,
 }
 
 /// A solution at eight frequencies, ground first; indexed by unknown.
@@ -92,6 +98,16 @@ impl LaneSolver {
         Ok(Self { program, entries, places, row_scale, column_scale, log_scale })
     }
 
+    /// Entries of the factors L and U together.
+    pub fn slots(&self) -> usize {
+        self.program.slots()
+    }
+
+    /// Products in one factorization.
+    pub fn pairs(&self) -> usize {
+        self.program.pairs.len()
+    }
+
     /// Factors A(f) at eight frequencies; `None` where the order found at the samples does not serve.
     pub fn factor(&self, hertz: [f64; LANES]) -> Option<LaneFactors<'_>> {
         let omegas = hertz.map(|hertz| std::f64::consts::TAU * hertz);
@@ -101,8 +117,12 @@ impl LaneSolver {
         }
         let mut inverse_pivots = vec![Wide::ZERO; self.row_scale.len()];
         kernel::factor(&self.program, &mut factors, &mut inverse_pivots);
-        let sound = inverse_pivots.iter().all(Wide::is_finite);
-        sound.then_some(LaneFactors { solver: self, factors, inverse_pivots, hertz })
+        if !inverse_pivots.iter().all(Wide::is_finite) {
+            return None;
+        }
+        let mut factored = LaneFactors { solver: self, factors, inverse_pivots, hertz, trusted: false };
+        factored.trusted = factored.probe() <= TRUST_BELOW;
+        Some(factored)
     }
 }
 
@@ -133,7 +153,7 @@ impl LaneFactors<'_> {
         }
         let once =
             |right: &[Wide]| kernel::solve_transposed(&self.solver.program, &self.factors, &self.inverse_pivots, right);
-        let scaled = self.checked(&right, once, |(row, column)| (column, row))?;
+        let scaled = self.checked(&right, once, true)?;
         Some(with_ground(scaled, &self.solver.row_scale))
     }
 
@@ -143,44 +163,64 @@ impl LaneFactors<'_> {
         let right: Vec<Wide> =
             scaled.map(|(value, scale)| Wide { re: [value * scale; LANES], im: [0.0; LANES] }).collect();
         let once = |right: &[Wide]| kernel::solve(&self.solver.program, &self.factors, &self.inverse_pivots, right);
-        let scaled = self.checked(&right, once, |place| place)?;
+        let scaled = self.checked(&right, once, false)?;
         Some(with_ground(scaled, &self.solver.column_scale))
     }
 
-    /// Solves, checks against the scaled equations, refines once where that is needed.
-    fn checked(
-        &self,
-        right: &[Wide],
-        once: impl Fn(&[Wide]) -> Vec<Wide>,
-        place: impl Fn((u32, u32)) -> (u32, u32) + Copy,
-    ) -> Option<Vec<Wide>> {
+    /// Backward error of a solution for a right-hand side without zeros or pattern.
+    fn probe(&self) -> f64 {
+        let right: Vec<Wide> = (0..self.solver.row_scale.len())
+            .map(|at| Wide { re: [1.0 + (at % 7) as f64 / 7.0; LANES], im: [(at % 5) as f64 / 5.0 - 0.3; LANES] })
+            .collect();
+        let x = kernel::solve_transposed(&self.solver.program, &self.factors, &self.inverse_pivots, &right);
+        self.residual(&right, &x, true).1
+    }
+
+    /// Solves, checks against the scaled equations where the probe asks for it, refines once where that is needed.
+    fn checked(&self, right: &[Wide], once: impl Fn(&[Wide]) -> Vec<Wide>, transposed: bool) -> Option<Vec<Wide>> {
         let mut x = once(right);
-        let (residual, error) = self.residual(right, &x, place);
+        if self.trusted {
+            return Some(x);
+        }
+        let (residual, error) = self.residual(right, &x, transposed);
         if error <= REFINE_ABOVE {
             return Some(x);
         }
         for (value, step) in x.iter_mut().zip(once(&residual)) {
             *value = value.plus(&step);
         }
-        let (_, error) = self.residual(right, &x, place);
+        let (_, error) = self.residual(right, &x, transposed);
         (error <= REFINE_ABOVE).then_some(x)
     }
 
-    /// right − A·x (or with Aᵀ, by `place`), and the largest residual over the largest sum of terms, of the worst lane.
-    fn residual(&self, right: &[Wide], x: &[Wide], place: impl Fn((u32, u32)) -> (u32, u32)) -> (Vec<Wide>, f64) {
-        let omegas = self.hertz.map(|hertz| std::f64::consts::TAU * hertz);
-        let places = self.solver.places.iter().map(|&at| place(at));
+    /// right − A·x (or with Aᵀ), and its largest row over the largest of x and of the right-hand side (the scaled matrix
+    /// itself is about 1), of the worst lane.
+    fn residual(&self, right: &[Wide], x: &[Wide], transposed: bool) -> (Vec<Wide>, f64) {
+        let matrix = Matrix {
+            entries: &self.solver.entries,
+            places: &self.solver.places,
+            transposed,
+            omegas: self.hertz.map(|hertz| std::f64::consts::TAU * hertz),
+        };
         let mut residual = right.to_vec();
-        let size = kernel::subtract_products(&self.solver.entries, places, &omegas, x, &mut residual);
-        let mut worst = [0.0f64; LANES];
-        for row in &residual {
-            worst.iter_mut().zip(row.size()).for_each(|(worst, size)| *worst = worst.max(size));
+        kernel::subtract_products(matrix, x, &mut residual);
+        if !residual.iter().all(Wide::is_finite) {
+            return (residual, f64::INFINITY);
         }
-        let sound = residual.iter().all(Wide::is_finite);
-        let lanes = worst.iter().zip(size).map(|(worst, size)| if size > 0.0 { worst / size } else { 0.0 });
-        let error = if sound { lanes.fold(0.0, f64::max) } else { f64::INFINITY };
+        let (left, solved, given) = (largest(&residual), largest(x), largest(right));
+        let lanes = (0..LANES).map(|lane| left[lane] / f64::max(solved[lane], given[lane]).max(f64::MIN_POSITIVE));
+        let error = lanes.fold(0.0, f64::max);
         (residual, error)
     }
+}
+
+/// The largest size of each lane.
+fn largest(values: &[Wide]) -> [f64; LANES] {
+    let mut largest = [0.0f64; LANES];
+    for value in values {
+        largest.iter_mut().zip(value.size()).for_each(|(largest, size)| *largest = largest.max(size));
+    }
+    largest
 }
 
 /// Unscales a solution and puts ground in front.
