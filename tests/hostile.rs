@@ -2,29 +2,22 @@
 
 use std::sync::Arc;
 
-use hissmap::bench::{Action, Point, Temperatures, what_ifs};
+use bodies::{read, whole_run};
+use hissmap::bench::Action;
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::Diagnostic;
-use hissmap::netlist::{self, Netlist};
-use hissmap::noise::Weighting;
-use hissmap::report::{self, NoiseQuestion};
+use hissmap::report;
 use proptest::prelude::*;
 
-/// Netlists that use every element and statement between them.
+#[path = "fuzz/bodies.rs"]
+mod bodies;
+
+/// Netlists that use every element and statement between them; the fuzzer begins with the same.
 const SEEDS: [&str; 4] = [
-    "One stage\nVCC vcc 0 9\nVIN in 0 AC 1\nRS in s 1k\nC1 s b 10u POL=1\nR1 vcc b 100k NI=-10\nR2 b 0 22k TC1=1m\n\
-     Q1 c b e N ICBO=1u RTH=200\nRC vcc c {rc*2}\nRE e 0 1k\nCE e 0 100u\n.param rc=2k35\n\
-     .model N NPN (IS=1e-14 BF=200 VAF=80 IKF=0.1 ISE=1e-13 RB=100 RE=1 RC=2 CJE=8p CJC=4p TF=1n KF=1e-14)\n\
-     .noise v(c,e) VIN dec 5 100 200\n.ac dec 2 10 1k\n.temp 35\n.end\n",
-    "Germanium pair\nVCC 0 vcc 9\nI1 0 b1 5u\nQ1 c1 b1 0 G\nR1 vcc c1 10k\nQ2 c2 c1 e2 G AREA=2 TEMP=50\nR2 vcc c2 4k7\nR3 e2 0 470\n\
-     D1 e2 0 DD\nL1 c2 out 1m\nL2 x 0 2m\nK1 L1 L2 0.9\nRX x 0 50\nRL out 0 10k\n\
-     .model G PNP (IS=2u BF=60 EG=0.67 ICBO=3u LEAKM=20 LEAKFC=1k TDBL=8)\n.model DD D (RS=1 CJO=5p BV=6 TT=1n)\n",
-    "Field effect\nVDD d 0 12\nVG g 0 AC 1\nRG g gg 1MEG\nJ1 dd gg s J\nRD d dd 4k7\nRS s 0 1k\nE1 o 0 dd s 2\nRO o 0 1k\n\
-     G1 0 p dd 0 1m\nRP p 0 1k\nF1 0 q VDD 0.5\nRQ q 0 100\nH1 r 0 VG 100\nRR r 0 1k\n\
-     .model J NJF (BETA=2m VTO=-1.5 LAMBDA=0.02 IS=1e-14 RD=10 RS=10 CGS=4p CGD=2p KF=1e-16)\n",
-    "Nested\n.subckt stage in out vcc PARAMS: r=10k\n.param half={r/2}\nRC vcc out {r}\nRB out in {half*20}\nQ1 out in 0 N\n.ends stage\n\
-     .model N NPN\nVCC vcc 0 5\nXA a b vcc stage r=4k7\nXB c d vcc stage\nC1 b c 1u\nC2 in a 1u\nVIN in 0 AC 1 SIN(0 1 1k)\n\
-     .noise v(d) VIN dec 3 100 1k\n.options reltol=1e-6\n",
+    include_str!("fuzz/seeds/pipeline/silicon-stage.cir"),
+    include_str!("fuzz/seeds/pipeline/germanium-pair.cir"),
+    include_str!("fuzz/seeds/pipeline/field-effect.cir"),
+    include_str!("fuzz/seeds/pipeline/nested.cir"),
 ];
 
 /// What takes the place of a number or word.
@@ -128,57 +121,6 @@ fn replaced(text: &str, at: usize, with: usize, kind: impl Fn(char) -> bool) -> 
     format!("{}{}{}", &text[..start], EXTREMES[with % EXTREMES.len()], &text[end..])
 }
 
-fn read(text: &str) -> (Netlist, Vec<Diagnostic>) {
-    netlist::read("hostile.cir", text, &mut |_| Err("there are no files here".to_owned()))
-}
-
-/// Runs everything; panics on a figure that is not finite, and on a message that points outside the text.
-fn run(text: &str, flags: &[(Action, String)]) {
-    let (netlist, mut messages) = read(text);
-    let sources = netlist.sources.clone();
-    let built = Circuit::build(Arc::new(netlist));
-    messages.extend(built.as_ref().map_or_else(Clone::clone, |(_, warnings)| warnings.clone()));
-    for message in &messages {
-        let places =
-            message.span.iter().chain(&message.statement).chain(message.labels.iter().map(|label| &label.span));
-        for place in places {
-            assert!(sources.locate(*place).is_some(), "{message:?}");
-        }
-    }
-    let Ok((circuit, _)) = built else { return };
-    if messages.iter().any(Diagnostic::is_error) {
-        return;
-    }
-    let Ok((what_ifs, _)) = what_ifs(&circuit, &Temperatures::default(), flags) else { return };
-    let changes: Vec<_> = what_ifs.into_iter().map(|what_if| what_if.change).collect();
-    let Ok(circuit) = circuit.changed(&changes) else { return };
-    let Ok(bias) = report::bias(&circuit, &[]) else { return };
-    for node in &bias.nodes {
-        assert!(node.volts.is_finite(), "{} V at {}", node.volts, node.name);
-    }
-    let finite = serde_json::to_string(&bias.devices.iter().map(|device| device.bias.currents).collect::<Vec<_>>());
-    assert!(!finite.expect("numbers").contains("null"), "{:?}", bias.devices);
-    let input = circuit.noise.as_ref().map(|noise| noise.source);
-    let question = NoiseQuestion {
-        points: Point::all(&circuit, input),
-        input,
-        gain_hertz: 1e3,
-        band_hz: circuit.noise.as_ref().map_or([900.0, 1000.0], |noise| noise.points.band_hz),
-        weighting: Weighting::Flat,
-        tolerance: 0.1,
-        spectrum: false,
-    };
-    let Ok(noise) = report::noise(&circuit, &[], &question) else { return };
-    for point in &noise.points {
-        let optional = [point.gain_db, point.input_rms].into_iter().flatten();
-        let own = [point.rms_volts, point.relative_error, point.peak_to_peak_volts, point.dc_volts];
-        let shares = point.devices.iter().flat_map(|device| [device.share, device.rms_volts]);
-        for figure in own.into_iter().chain(optional).chain(shares) {
-            assert!(figure.is_finite(), "{point:?}");
-        }
-    }
-}
-
 proptest! {
     #![proptest_config(ProptestConfig { cases: 10_000, failure_persistence: None, ..ProptestConfig::default() })]
 
@@ -187,7 +129,7 @@ proptest! {
         seed in 0..SEEDS.len(),
         mutations in prop::collection::vec(mutation(), 1..4),
     ) {
-        run(&mutations.iter().fold(SEEDS[seed].to_owned(), |text, mutation| apply(&text, mutation)), &[]);
+        whole_run(&mutations.iter().fold(SEEDS[seed].to_owned(), |text, mutation| apply(&text, mutation)), &[]);
     }
 
     #[test]
@@ -199,12 +141,12 @@ proptest! {
         plain in any::<bool>(),
     ) {
         let text = if plain { part.to_owned() } else { format!("{part}={value}{more}") };
-        run(SEEDS[0], &[(Action::ALL[action], text)]);
+        whole_run(SEEDS[0], &[(Action::ALL[action], text)]);
     }
 
     #[test]
     fn any_bytes_are_read(text in "\\PC{0,40}(\n[RQVXCLKDJEFGHI.*+]?[ -~]{0,30}){0,8}") {
-        run(&text, &[]);
+        whole_run(&text, &[]);
     }
 }
 

@@ -1,0 +1,7 @@
+//! What stands between braces.
+#![no_main]
+
+#[path = "../bodies.rs"]
+mod bodies;
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| bodies::expression(data));

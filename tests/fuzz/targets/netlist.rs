@@ -1,0 +1,7 @@
+//! Netlist text to circuit.
+#![no_main]
+
+#[path = "../bodies.rs"]
+mod bodies;
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| bodies::netlist(data));

@@ -1,0 +1,7 @@
+//! Numbers, read and written.
+#![no_main]
+
+#[path = "../bodies.rs"]
+mod bodies;
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| bodies::number(data));

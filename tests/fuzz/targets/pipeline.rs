@@ -1,0 +1,7 @@
+//! From netlist text to hiss.
+#![no_main]
+
+#[path = "../bodies.rs"]
+mod bodies;
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| bodies::pipeline(data));
