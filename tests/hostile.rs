@@ -6,7 +6,7 @@ use hissmap::bench::{Action, Point, Temperatures, what_ifs};
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::Diagnostic;
 use hissmap::netlist::{self, Netlist};
-use hissmap::noise::Weighting;
+use hissmap::noise::{SourceResistance, Weighting};
 use hissmap::report::{self, NoiseQuestion};
 use proptest::prelude::*;
 
@@ -167,10 +167,12 @@ fn run(text: &str, flags: &[(Action, String)]) {
         weighting: Weighting::Flat,
         tolerance: 0.1,
         spectrum: false,
+        source_resistance: input.map(|input| SourceResistance::Added { input, ohms: 1e3 }),
+        level_volts: Some(1.0),
     };
     let Ok(noise) = report::noise(&circuit, &[], &question) else { return };
     for point in &noise.points {
-        let optional = [point.gain_db, point.input_rms].into_iter().flatten();
+        let optional = [point.gain_db, point.input_rms, point.noise_figure_db, point.snr_db].into_iter().flatten();
         let own = [point.rms_volts, point.relative_error, point.peak_to_peak_volts, point.dc_volts];
         let shares = point.devices.iter().flat_map(|device| [device.share, device.rms_volts]);
         for figure in own.into_iter().chain(optional).chain(shares) {
