@@ -71,6 +71,8 @@ pub fn compare(
         weighting: question.weighting,
         tolerance: DEFAULT_TOLERANCE,
         spectrum: false,
+        source_resistance: None,
+        level_volts: None,
     };
     let before = noise(before, &[], &hiss)?;
     let after = noise(after, changes, &hiss)?;
