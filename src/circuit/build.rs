@@ -9,7 +9,9 @@ use indexmap::{IndexMap, IndexSet};
 
 use super::parameters::{Named, Values, report_repeats};
 use super::parts::{self, References};
-use super::{Change, Circuit, Model, NoiseDefaults, Part, change, couplings, node_id, node_key, part_id, topology};
+use super::{
+    Change, Circuit, Model, NoiseDefaults, Part, change, couplings, hanging, node_id, node_key, part_id, topology,
+};
 use crate::diagnostic::{Code, Diagnostic, Span, nearest};
 use crate::element::{Element, Layout, PartId, SourceKind};
 use crate::mna::{NodeId, Unknown};
@@ -45,6 +47,7 @@ pub(super) fn circuit(
         couplings::settle(&mut parts, &mut problems);
         drop_unused_nodes(&mut nodes, &mut parts);
         topology::check(&nodes, &parts, ambient, &mut problems);
+        hanging::check(&nodes, &parts, &mut problems);
     }
     deduplicate(&mut problems);
     if problems.iter().any(Diagnostic::is_error) {
