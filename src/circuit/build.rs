@@ -8,7 +8,7 @@ use std::sync::Arc;
 use indexmap::{IndexMap, IndexSet};
 
 use super::parameters::{Named, Values, report_repeats};
-use super::parts::{self, References};
+use super::parts::{self, Elsewhere, References};
 use super::{
     Change, Circuit, Model, NoiseDefaults, Part, change, couplings, hanging, node_id, node_key, part_id, topology,
 };
@@ -286,6 +286,16 @@ impl References for Neighbours<'_, '_> {
     fn names(&self, letter: char) -> Vec<&str> {
         let cards = self.from.level.scope.cards.iter();
         cards.map(|card| card.name.text.as_str()).filter(|name| name.to_lowercase().starts_with(letter)).collect()
+    }
+
+    fn elsewhere(&self, name: &Word) -> Option<Elsewhere<'_>> {
+        let found = self.flat.cards.values().find(|other| other.card.name.key() == name.key())?;
+        Some(match found.name.get(..self.from.prefix.len()) {
+            Some(start) if start.eq_ignore_ascii_case(&self.from.prefix) => {
+                Elsewhere::Inside(&found.name[self.from.prefix.len()..])
+            }
+            _ => Elsewhere::Outside,
+        })
     }
 }
 
