@@ -7,7 +7,7 @@ use num_complex::Complex64;
 use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::Circuit;
 use crate::element::{Element, Mechanism, NoiseList, NoiseSource, PartId, SourceKind};
-use crate::mna::{Factored, LinearError, NodeId, SignalEquations, Unknown};
+use crate::mna::{CONDITION_LIMIT, Factored, LinearError, NodeId, SignalEquations, Unknown};
 use crate::physics::Kelvin;
 
 /// A(f) = G + j·2πf·C and the noise sources of every part.
@@ -77,6 +77,18 @@ impl SmallSignal {
         let entries = self.equations.entries.iter();
         let entries = entries.map(|entry| (entry.row, entry.column, Complex64::new(entry.g, omega * entry.c)));
         Factored::new(self.equations.unknowns, entries).map_err(|error| singular(circuit, error, hertz))
+    }
+
+    /// Refuses equations whose solutions mean nothing at a frequency, because rounding of their entries could change them at
+    /// will.
+    ///
+    /// # Errors
+    /// [`SolveError::Singular`] names the unknown that is hardly determined.
+    pub fn require_determined(&self, circuit: &Circuit, hertz: f64) -> Result<(), SolveError> {
+        match self.factor(circuit, hertz)?.condition() {
+            (condition, _) if condition <= CONDITION_LIMIT => Ok(()),
+            (_, unknown) => Err(singular(circuit, LinearError::Singular(unknown), hertz)),
+        }
     }
 
     /// Transfer to all unknowns from a stimulus, per volt or ampere of it; ground first.
@@ -170,5 +182,5 @@ impl Stimulus {
 
 fn singular(circuit: &Circuit, error: LinearError, hertz: f64) -> SolveError {
     let (LinearError::NotFinite(unknown) | LinearError::Singular(unknown)) = error;
-    SolveError::Singular { unknown: circuit.describe_unknown(unknown), frequency_hz: Some(hertz) }
+    SolveError::Singular { unknown: circuit.describe_unknown(unknown), frequency_hz: Some(hertz), reason: None }
 }

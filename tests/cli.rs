@@ -232,6 +232,18 @@ Q1      pnp   active  C -1.244 mA, B -11.17 µA  BE -166.3 mV, CE -1.898 V  2.36
 }
 
 #[test]
+fn a_current_of_femtoamperes_is_shown_and_rounding_is_not() {
+    // A reverse gate carries its IS of 1e-14 A twice, by gate-source and gate-drain.
+    let gate = "Gate\nVD d 0 10\nVG g 0 -1\nJ1 d g 0 M\n.model M NJF(IS=1e-14)\n";
+    let text = run("bias -", gate).out;
+    assert!(text.contains("G -20.00 fA"), "{text}");
+    // A saturated collector on nothing carries nothing.
+    let hanging = "Hanging\nVB x 0 1\nRB x b 10k\nQ1 c b 0 M\nCC c 0 1u\n.model M NPN\n";
+    let text = run("bias -", hanging).out;
+    assert!(text.contains("C 0 A, B "), "{text}");
+}
+
+#[test]
 fn a_hot_device_is_warned_about() {
     let netlist = "Hot\nVCC c 0 20\nRB c b 10k\nQ1 c b 0 P PTOT=0.3\n.model P NPN (BF=50)\n";
     let result = json("bias -", netlist);
@@ -535,6 +547,29 @@ fn compare_in_json_has_its_keys() {
     check_near(&node["change_db"], db);
     // Silent before and after.
     assert_eq!(one(&result["nodes"], "node", "in")["change_db"], Value::Null);
+}
+
+#[test]
+fn compare_works_for_the_error_that_is_asked_for() {
+    // A sharp resonance in the band takes more frequencies the smaller the error.
+    let tank = "Tank\nR1 a 0 1k\nLX a y 1\nCX y 0 25.33n\n";
+    let asked = "compare - --value R1=2k --at y";
+    let exact = json(asked, tank);
+    let rough = json(&format!("{asked} --tolerance 1e-2"), tank);
+    let after = |result: &Value| result["nodes"][0]["after_rms_v"].as_f64().expect("a number");
+    assert!((after(&exact) - after(&rough)).abs() <= 1e-2 * after(&exact));
+    check_refused("compare - --value R1=2k --tolerance 2", tank, &["(F04)", "--tolerance 2: it must lie between"]);
+}
+
+#[test]
+fn an_input_figure_that_is_uncertain_is_warned_about() {
+    // A trap without loss: at its resonance nothing comes through, and the noise behind it is infinite at the input.
+    let trap = "Trap\nVIN in 0 AC 1\nR1 in a 1k\nL1 a b 1\nC1 b 0 25.33n\nE1 o 0 a 0 1\nR2 o x 1k\n";
+    let result = json("noise - --from VIN --at x", trap);
+    let warning = one(&result["warnings"], "code", "S07");
+    let message = warning["message"].as_str().expect("text");
+    assert!(message.starts_with("the hiss referred to the input at x is only certain to"), "{message}");
+    assert_eq!(result["warnings"].as_array().map(Vec::len), Some(1));
 }
 
 #[test]

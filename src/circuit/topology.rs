@@ -46,16 +46,16 @@ pub(super) fn check(
 }
 
 /// Nodes joined so far, as a forest.
-struct Islands {
+pub(super) struct Islands {
     parent: Vec<usize>,
 }
 
 impl Islands {
-    fn new(count: usize) -> Self {
+    pub(super) fn new(count: usize) -> Self {
         Self { parent: (0..count).collect() }
     }
 
-    fn root(&mut self, mut node: usize) -> usize {
+    pub(super) fn root(&mut self, mut node: usize) -> usize {
         while self.parent[node] != node {
             self.parent[node] = self.parent[self.parent[node]];
             node = self.parent[node];
@@ -64,7 +64,7 @@ impl Islands {
     }
 
     /// Joins two nodes; false when they were joined before.
-    fn join(&mut self, a: NodeId, b: NodeId) -> bool {
+    pub(super) fn join(&mut self, a: NodeId, b: NodeId) -> bool {
         let (a, b) = (self.root(a.index()), self.root(b.index()));
         self.parent[a.max(b)] = a.min(b);
         a != b
@@ -160,7 +160,8 @@ fn dc_path(element: &Element) -> Vec<NodeId> {
     }
 }
 
-fn marked(error: Diagnostic, part: Option<&Part>) -> Diagnostic {
+/// Marks the card of a part and the calls it was reached through.
+pub(super) fn marked(error: Diagnostic, part: Option<&Part>) -> Diagnostic {
     let Some(part) = part else { return error };
     let error = match part.card {
         Some(card) => error.at(card).in_statement(card),

@@ -2,8 +2,7 @@
 
 use clap::Args;
 use hissmap::bench::{find_source, read_hertz, read_level, read_source_resistance};
-use hissmap::diagnostic::{Code, Diagnostic};
-use hissmap::noise::DEFAULT_TOLERANCE;
+use hissmap::diagnostic::Diagnostic;
 use hissmap::report::{NoiseQuestion, csv, json, noise, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
@@ -37,9 +36,6 @@ pub struct Flags {
     /// Add the signal-to-noise ratio against a signal of so many volts rms at each point
     #[arg(long, value_name = "VOLTS")]
     level: Option<String>,
-    /// Relative error of the rms figures to work for
-    #[arg(long, value_name = "FRACTION")]
-    tolerance: Option<f64>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -74,20 +70,9 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         gain_hertz: named("hz", &flags.hz, read_hertz(&flags.hz)).map_err(|error| vec![error])?,
         band_hz: loaded.band_hz(&flags.hiss).map_err(|error| vec![error])?,
         weighting: flags.hiss.weight.into(),
-        tolerance: tolerance(flags.tolerance).map_err(|error| vec![error])?,
+        tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,
         source_resistance: flags.rs.as_ref().map(read_rs).transpose().map_err(|error| vec![error])?,
         level_volts: flags.level.as_ref().map(read_volts).transpose().map_err(|error| vec![error])?,
     })
-}
-
-fn tolerance(asked: Option<f64>) -> Result<f64, Diagnostic> {
-    match asked {
-        None => Ok(DEFAULT_TOLERANCE),
-        Some(fraction) if fraction > 0.0 && fraction < 1.0 => Ok(fraction),
-        Some(other) => {
-            let message = format!("--tolerance {other}: it must lie between 0 and 1");
-            Err(Diagnostic::error(Code::BadFlag, message).help("write --tolerance 1e-4"))
-        }
-    }
 }
