@@ -14,4 +14,5 @@ pub mod report;
 pub mod response;
 pub mod smallsignal;
 pub mod stability;
+pub mod sweep;
 pub mod units;

@@ -5,9 +5,10 @@ use rayon::prelude::*;
 
 use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
-use crate::mna::NodeId;
+use crate::mna::{LANES, NodeId};
 use crate::netlist::Spacing;
 use crate::smallsignal::{SmallSignal, Stimulus};
+use crate::sweep::Sweep;
 
 /// Points per decade where the netlist names none.
 pub const POINTS_PER_DECADE: usize = 20;
@@ -23,15 +24,27 @@ pub fn response(
     outputs: &[(NodeId, NodeId)],
     hertz: &[f64],
 ) -> Result<Vec<Vec<Complex64>>, SolveError> {
-    let by_frequency: Vec<Vec<Complex64>> = hertz
-        .par_iter()
-        .map(|&hertz| {
-            let factored = signal.factor(circuit, hertz)?;
-            let volts = signal.forward(circuit, &factored, stimulus, hertz)?;
-            Ok(outputs.iter().map(|(plus, minus)| volts[plus.index()] - volts[minus.index()]).collect())
+    let Some((lowest, highest)) = hertz.iter().copied().map(|hertz| (hertz, hertz)).reduce(widest) else {
+        return Ok(vec![Vec::new(); outputs.len()]);
+    };
+    let sweep = Sweep::new(circuit, signal, [lowest, highest]);
+    let batches: Vec<Vec<Vec<Complex64>>> = hertz
+        .par_chunks(LANES)
+        .map(|few| {
+            // Lanes beyond the last frequency repeat it.
+            let lanes = std::array::from_fn(|at| few[at.min(few.len() - 1)]);
+            let volts = sweep.at(lanes).forward(stimulus)?;
+            let gains = outputs.iter().map(|(plus, minus)| volts[plus.index()].minus(&volts[minus.index()]));
+            Ok(gains.map(|gain| (0..few.len()).map(|at| Complex64::new(gain.re[at], gain.im[at])).collect()).collect())
         })
         .collect::<Result<_, SolveError>>()?;
-    Ok((0..outputs.len()).map(|output| by_frequency.iter().map(|gains| gains[output]).collect()).collect())
+    Ok((0..outputs.len())
+        .map(|output| batches.iter().flat_map(|gains| gains[output].iter().copied()).collect())
+        .collect())
+}
+
+fn widest(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    (a.0.min(b.0), a.1.max(b.1))
 }
 
 /// Frequencies of a plot, both ends of the band included, ascending.

@@ -54,11 +54,7 @@ impl SmallSignal {
         stimulus: &Stimulus,
         hertz: f64,
     ) -> Result<Vec<Complex64>, SolveError> {
-        let mut right = vec![Complex64::default(); self.equations.unknowns + 1];
-        for &(row, value) in &stimulus.rows {
-            right[row.index()] += value;
-        }
-        self.equations.settle_right(&mut right);
+        let right: Vec<Complex64> = stimulus.right(&self.equations).into_iter().map(Complex64::from).collect();
         self.voltages(circuit, factored.solve(&right), hertz)
     }
 
@@ -113,6 +109,21 @@ impl Stimulus {
     /// A current of one ampere that leaves `from` and enters `to`.
     pub fn current(from: Unknown, to: Unknown) -> Self {
         Self { rows: vec![(from, -1.0), (to, 1.0)] }
+    }
+
+    /// Its right-hand side of the settled equations, ground first.
+    pub fn right(&self, equations: &SignalEquations) -> Vec<f64> {
+        let mut right = vec![0.0; equations.unknowns + 1];
+        for &(row, value) in &self.rows {
+            right[row.index()] += value;
+        }
+        equations.settle_right(&mut right);
+        right
+    }
+
+    /// Its rows and their signs.
+    pub fn rows(&self) -> &[(Unknown, f64)] {
+        &self.rows
     }
 
     /// Its transfer to the output of an adjoint solution.

@@ -11,6 +11,7 @@ const RANKS: &[&[&str]] = &[
     &["circuit"],
     &["bias"],
     &["smallsignal"],
+    &["sweep"],
     &["response", "noise", "stability"],
     &["operating"],
     &["bench"],

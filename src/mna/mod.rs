@@ -4,12 +4,14 @@
 //! voltages, then the inner nodes and branch currents of elements. Unknown 0 is ground and always zero; what is stamped
 //! into its row or column is dropped, so that no element treats ground as a special case.
 
+mod lanes;
 mod solver;
 
 use std::collections::HashMap;
 
 use num_complex::Complex64;
 
+pub use lanes::{LANES, LaneFactors, LaneSolution, LaneSolver, LaneValue};
 pub use solver::{Factored, LinearError, Scalar};
 
 /// An unknown of the equations; 0 is ground.
@@ -229,14 +231,19 @@ impl SignalEquations {
         });
     }
 
+    /// Unknowns that are drops, and the pins they lie behind.
+    pub fn drops(&self) -> impl Iterator<Item = (Unknown, Unknown)> + '_ {
+        self.ohmic.iter().map(|&(inner, pin, _)| (inner, pin))
+    }
+
     /// Turns a right-hand side by nodes into one of the settled equations.
-    pub fn settle_right(&self, right: &mut [Complex64]) {
+    pub fn settle_right(&self, right: &mut [f64]) {
         for &(inner, pin, _) in &self.ohmic {
             let into_inner = right[inner.index()];
             right[pin.index()] += into_inner;
             right[inner.index()] = -into_inner;
         }
-        right[Unknown::GROUND.index()] = Complex64::default();
+        right[Unknown::GROUND.index()] = 0.0;
     }
 
     /// Turns a solution of the settled equations (forward or transposed) into voltages of inner nodes.

@@ -58,12 +58,14 @@ pub(super) struct Request<'a> {
     pub tolerance: f64,
 }
 
-/// What is known at one frequency.
-pub(super) struct Sample {
-    /// One value a function.
-    pub values: Vec<f64>,
-    /// ln|determinant of the equations|.
-    pub guide: f64,
+/// What is known at a panel's frequencies.
+pub(super) struct Batch {
+    /// One value a function: the sum over the frequencies, each times its weight.
+    pub sums: Vec<f64>,
+    /// Each watched function at each frequency, without the weights.
+    pub watched: Vec<Vec<f64>>,
+    /// ln|determinant of the equations| at each frequency.
+    pub guides: Vec<f64>,
 }
 
 /// Integrals over the band and the estimates of their errors.
@@ -85,13 +87,13 @@ struct Panel {
     guide_error: f64,
 }
 
-/// Integrates `functions`, which gives a sample at a frequency in hertz, over the band by frequency.
+/// Integrates `functions`, which gives a batch for frequencies in hertz and their weights, over the band by frequency.
 ///
 /// # Errors
 /// The first one that `functions` gives, in order of frequency.
 pub(super) fn integrate<E: Send>(
     request: &Request,
-    functions: impl Fn(f64) -> Result<Sample, E> + Sync,
+    functions: impl Fn(&[f64], &[f64]) -> Result<Batch, E> + Sync,
 ) -> Result<Integral, E> {
     let mut panels = compute(&first_panels(request), request.watched, &functions)?;
     let mut computed = panels.len();
@@ -130,39 +132,42 @@ fn first_panels(request: &Request) -> Vec<(f64, f64)> {
 fn compute<E: Send>(
     spans: &[(f64, f64)],
     watched: &[usize],
-    functions: &(impl Fn(f64) -> Result<Sample, E> + Sync),
+    functions: &(impl Fn(&[f64], &[f64]) -> Result<Batch, E> + Sync),
 ) -> Result<Vec<Panel>, E> {
     // Collected in order, so that neither values nor the first error depend on the number of threads.
     spans.par_iter().map(|&(from, to)| panel(from, to, watched, functions)).collect::<Vec<_>>().into_iter().collect()
 }
 
-fn panel<E>(from: f64, to: f64, watched: &[usize], functions: &impl Fn(f64) -> Result<Sample, E>) -> Result<Panel, E> {
+/// Points of the Kronrod rule.
+const POINTS: usize = 15;
+
+fn panel<E>(
+    from: f64,
+    to: f64,
+    watched: &[usize],
+    functions: &impl Fn(&[f64], &[f64]) -> Result<Batch, E>,
+) -> Result<Panel, E> {
     let (middle, half) = (0.5 * (from + to), 0.5 * (to - from));
-    let mut kronrod: Vec<f64> = Vec::new();
-    let mut gauss = vec![0.0; watched.len()];
-    let mut guide_error = 0.0;
-    for position in 0..15 {
-        let at = if position < 8 { position } else { 14 - position };
-        let offset = if position < 8 { -ABSCISSAS[at] } else { ABSCISSAS[at] };
-        let hertz = (middle + half * offset).exp();
-        let Sample { values: sample, guide } = functions(hertz)?;
-        // Half the sums of the weights, so that the error is that of a mean.
-        guide_error += 0.5 * KRONROD[at] * guide;
-        kronrod.resize(sample.len(), 0.0);
-        // df = f · d(ln f)
-        let weight = half * hertz * KRONROD[at];
-        kronrod.iter_mut().zip(&sample).for_each(|(sum, value)| *sum += weight * value);
-        if at % 2 == 1 {
-            guide_error -= 0.5 * GAUSS[at / 2] * guide;
-            let weight = half * hertz * GAUSS[at / 2];
-            gauss.iter_mut().zip(watched).for_each(|(sum, &function)| *sum += weight * sample[function]);
-        }
-    }
-    let errors = watched.iter().zip(&gauss).map(|(&function, gauss)| {
+    let at = |position: usize| position.min(POINTS - 1 - position);
+    let offset = |position: usize| if position < 8 { -ABSCISSAS[at(position)] } else { ABSCISSAS[at(position)] };
+    let hertz: [f64; POINTS] = std::array::from_fn(|position| (middle + half * offset(position)).exp());
+    // df = f · d(ln f)
+    let weights: [f64; POINTS] = std::array::from_fn(|position| half * hertz[position] * KRONROD[at(position)]);
+    let batch = functions(&hertz, &weights)?;
+    // The odd points are those of the Gauss rule.
+    let gauss = || (1..POINTS).step_by(2).map(|position| (position, GAUSS[at(position) / 2]));
+    let errors = watched.iter().zip(&batch.watched).map(|(&function, values)| {
+        let kronrod = batch.sums[function];
+        let gauss: f64 = gauss().map(|(position, weight)| half * hertz[position] * weight * values[position]).sum();
         // Rounding of fifteen terms is added, so that a smooth function does not claim to be exact.
-        (kronrod[function] - gauss).abs() + 4.0 * f64::EPSILON * kronrod[function].abs()
+        (kronrod - gauss).abs() + 4.0 * f64::EPSILON * kronrod.abs()
     });
-    Ok(Panel { from, to, errors: errors.collect(), values: kronrod, guide_error: guide_error.abs() })
+    let errors = errors.collect();
+    // Half the sums of the weights, so that the error is that of a mean.
+    let kronrod: f64 =
+        batch.guides.iter().enumerate().map(|(position, guide)| 0.5 * KRONROD[at(position)] * guide).sum();
+    let gauss: f64 = gauss().map(|(position, weight)| 0.5 * weight * batch.guides[position]).sum();
+    Ok(Panel { from, to, errors, values: batch.sums, guide_error: (kronrod - gauss).abs() })
 }
 
 fn totals(panels: &[Panel]) -> (Vec<f64>, Vec<f64>) {

@@ -5,6 +5,7 @@
 
 mod caution;
 mod integral;
+mod propagate;
 mod weighting;
 
 use indexmap::IndexMap;
@@ -16,7 +17,8 @@ use crate::mna::NodeId;
 use crate::smallsignal::{SmallSignal, Stimulus};
 
 pub use caution::cautions;
-use integral::{Request, Sample, integrate};
+use integral::{Request, integrate};
+use propagate::Propagation;
 pub use weighting::Weighting;
 
 /// Peak-to-peak volts of Gaussian noise over its rms: exceeded 0.1 % of the time.
@@ -99,6 +101,7 @@ pub fn noise(
     let row = Row { sources: signal.sources.len() };
     let watched: Vec<usize> =
         (0..request.outputs.len()).flat_map(|output| [row.total(output), row.referred(output)]).collect();
+    let propagation = Propagation::new(circuit, signal, stimulus, request);
     let integral = integrate(
         &Request {
             band_hz: request.band_hz,
@@ -106,7 +109,7 @@ pub fn noise(
             // An error of the mean square is twice that of the rms.
             tolerance: 2.0 * request.tolerance,
         },
-        |hertz| densities(circuit, signal, stimulus, request, hertz),
+        |hertz, weights| propagation.batch(hertz, weights),
     )?;
     let outputs = request.outputs.iter().enumerate().map(|(position, &output)| {
         let (contributions, mean_square, referred) = row.split(&integral.values, position);
@@ -133,17 +136,19 @@ pub fn spectra(
     outputs: &[(NodeId, NodeId)],
     hertz: &[f64],
 ) -> Result<Vec<Vec<f64>>, SolveError> {
-    let row = Row { sources: signal.sources.len() };
+    let lowest = hertz.iter().copied().fold(f64::INFINITY, f64::min);
+    let highest = hertz.iter().copied().fold(0.0, f64::max);
+    if hertz.is_empty() {
+        return Ok(vec![Vec::new(); outputs.len()]);
+    }
     let request = NoiseRequest {
         outputs: outputs.to_vec(),
-        band_hz: [0.0; 2],
+        band_hz: [lowest, highest],
         weighting: Weighting::Flat,
         tolerance: DEFAULT_TOLERANCE,
     };
-    let samples = hertz.iter().map(|&hertz| densities(circuit, signal, None, &request, hertz));
-    let samples = samples.collect::<Result<Vec<_>, _>>()?;
-    let of_output = |output| samples.iter().map(|sample| sample.values[row.total(output)]).collect();
-    Ok((0..outputs.len()).map(of_output).collect())
+    let batch = Propagation::new(circuit, signal, None, &request).batch(hertz, &vec![0.0; hertz.len()])?;
+    Ok(batch.watched.into_iter().step_by(2).collect())
 }
 
 /// Where the figures of an output stand among all functions: each source's share, their sum, the sum by |gain|².
@@ -165,46 +170,6 @@ impl Row {
         let total = self.total(output);
         (&values[total - self.sources..total], values[total], values[total + 1])
     }
-}
-
-/// A gain below this fraction of the largest transfer to the same output cannot be told from none: it is rounding.
-const ROUNDING: f64 = 1e-17;
-
-/// Weighted densities at one frequency, laid out by [`Row`].
-fn densities(
-    circuit: &Circuit,
-    signal: &SmallSignal,
-    stimulus: Option<&Stimulus>,
-    request: &NoiseRequest,
-    hertz: f64,
-) -> Result<Sample, SolveError> {
-    let factored = signal.factor(circuit, hertz)?;
-    let weight = request.weighting.power(hertz);
-    let held = circuit.held_groups();
-    let mut values = Vec::with_capacity(request.outputs.len() * (signal.sources.len() + 2));
-    for &(plus, minus) in &request.outputs {
-        // Voltage sources hold this output: what rounding leaves of the transfers is no hiss.
-        if held[plus.index()] == held[minus.index()] {
-            values.resize(values.len() + signal.sources.len() + 2, 0.0);
-            continue;
-        }
-        let transfer = signal.adjoint(circuit, &factored, plus, minus, hertz)?;
-        let mut total = 0.0;
-        for source in &signal.sources {
-            let gain = transfer[source.from.index()] - transfer[source.to.index()];
-            let density = weight * gain.norm_sqr() * (source.white + source.flicker / hertz);
-            values.push(density);
-            total += density;
-        }
-        require_finite(circuit, signal, &values[values.len() - signal.sources.len()..], total)?;
-        values.push(total);
-        let largest = transfer.iter().map(|transfer| transfer.norm()).fold(0.0, f64::max);
-        let gain = stimulus.map_or(0.0, |stimulus| stimulus.gain(&transfer).norm());
-        let gain = if gain > ROUNDING * largest { gain * gain } else { 0.0 };
-        // Where no gain is, nothing can be referred to the input; zero keeps the integral quiet and is left out later.
-        values.push(if gain > 0.0 { total / gain } else { 0.0 });
-    }
-    Ok(Sample { values, guide: factored.log_determinant() })
 }
 
 /// Refuses contributions whose sum overflows, naming the part with the first or else the largest of them.

@@ -1,0 +1,108 @@
+//! From every source to every output, at eight frequencies at once: weighted densities, summed as the band integral asks.
+
+use super::{NoiseRequest, Row, require_finite};
+use crate::bias::SolveError;
+use crate::circuit::Circuit;
+use crate::mna::NodeId;
+use crate::mna::{LANES, LaneValue};
+use crate::smallsignal::{SmallSignal, Stimulus};
+use crate::sweep::Sweep;
+
+use super::integral::Batch;
+
+/// A gain below this fraction of the largest transfer to the same output cannot be told from none: it is rounding.
+const ROUNDING: f64 = 1e-17;
+
+/// What is propagated, and over which equations.
+pub(super) struct Propagation<'a> {
+    circuit: &'a Circuit,
+    signal: &'a SmallSignal,
+    stimulus: Option<&'a Stimulus>,
+    request: &'a NoiseRequest,
+    sweep: Sweep<'a>,
+    held: Vec<NodeId>,
+}
+
+impl<'a> Propagation<'a> {
+    pub fn new(
+        circuit: &'a Circuit,
+        signal: &'a SmallSignal,
+        stimulus: Option<&'a Stimulus>,
+        request: &'a NoiseRequest,
+    ) -> Self {
+        let sweep = Sweep::new(circuit, signal, request.band_hz);
+        Self { circuit, signal, stimulus, request, sweep, held: circuit.held_groups() }
+    }
+
+    /// Densities at `hertz`, each frequency's values times its weight summed into one row of functions (see [`Row`]); the
+    /// watched ones also frequency by frequency, without the weights.
+    pub fn batch(&self, hertz: &[f64], weights: &[f64]) -> Result<Batch, SolveError> {
+        let row = Row { sources: self.signal.sources.len() };
+        let outputs = self.request.outputs.len();
+        let mut batch = Batch {
+            sums: vec![0.0; outputs * (row.sources + 2)],
+            watched: vec![Vec::with_capacity(hertz.len()); 2 * outputs],
+            guides: Vec::with_capacity(hertz.len()),
+        };
+        for (hertz, weights) in hertz.chunks(LANES).zip(weights.chunks(LANES)) {
+            self.lanes(hertz, weights, row, &mut batch)?;
+        }
+        Ok(batch)
+    }
+
+    fn lanes(&self, hertz: &[f64], weights: &[f64], row: Row, batch: &mut Batch) -> Result<(), SolveError> {
+        let used = hertz.len();
+        // Lanes beyond the last frequency repeat it with weight zero.
+        let lane = |values: &[f64], at: usize, beyond: f64| values.get(at).copied().unwrap_or(beyond);
+        let padded: [f64; LANES] = std::array::from_fn(|at| lane(hertz, at, hertz[used - 1]));
+        let weights: [f64; LANES] = std::array::from_fn(|at| lane(weights, at, 0.0));
+        let curve = padded.map(|hertz| self.request.weighting.power(hertz));
+        let per_hertz = padded.map(f64::recip);
+        let point = self.sweep.at(padded);
+        batch.guides.extend_from_slice(&point.log_determinants()?[..used]);
+        for (position, &(plus, minus)) in self.request.outputs.iter().enumerate() {
+            // Voltage sources hold this output: what rounding leaves of the transfers is no hiss.
+            if self.held[plus.index()] == self.held[minus.index()] {
+                batch.watched[2 * position].resize(batch.guides.len(), 0.0);
+                batch.watched[2 * position + 1].resize(batch.guides.len(), 0.0);
+                continue;
+            }
+            let transfer = point.adjoint(plus, minus)?;
+            let sums = &mut batch.sums[row.total(position) - row.sources..=row.referred(position)];
+            let mut totals = [0.0; LANES];
+            for (source, sum) in self.signal.sources.iter().zip(sums.iter_mut()) {
+                let norms = transfer[source.from.index()].minus(&transfer[source.to.index()]).norm_sqr();
+                for at in 0..LANES {
+                    let density = curve[at] * norms[at] * (source.white + source.flicker * per_hertz[at]);
+                    totals[at] += density;
+                    *sum += weights[at] * density;
+                }
+            }
+            if totals.iter().any(|total| !total.is_finite()) {
+                require_finite(self.circuit, self.signal, &sums[..row.sources], f64::INFINITY)?;
+            }
+            let referred = self.referred(&transfer, &totals);
+            for at in 0..LANES {
+                sums[row.sources] += weights[at] * totals[at];
+                sums[row.sources + 1] += weights[at] * referred[at];
+            }
+            batch.watched[2 * position].extend_from_slice(&totals[..used]);
+            batch.watched[2 * position + 1].extend_from_slice(&referred[..used]);
+        }
+        Ok(())
+    }
+
+    /// Densities divided by |gain|². Where no gain is, nothing can be referred to the input; zero keeps the integral
+    /// quiet and is left out later.
+    fn referred(&self, transfer: &[LaneValue], totals: &[f64; LANES]) -> [f64; LANES] {
+        let Some(stimulus) = self.stimulus else { return [0.0; LANES] };
+        let mut largest = [0.0f64; LANES];
+        for value in transfer {
+            largest.iter_mut().zip(value.norm_sqr()).for_each(|(largest, norm)| *largest = largest.max(norm));
+        }
+        let rows = stimulus.rows().iter();
+        let gain = rows.fold(LaneValue::ZERO, |gain, &(row, value)| gain.plus(&transfer[row.index()].times(value)));
+        let gain = gain.norm_sqr();
+        std::array::from_fn(|at| if gain[at] > ROUNDING * ROUNDING * largest[at] { totals[at] / gain[at] } else { 0.0 })
+    }
+}

@@ -1,0 +1,127 @@
+//! The fast solver is judged by the dense one, which pivots for itself at every frequency, and by the equations.
+
+use std::sync::Arc;
+
+use hissmap::bias;
+use hissmap::circuit::Circuit;
+use hissmap::mna::{LANES, LaneSolver, NodeId, Unknown};
+use hissmap::netlist;
+use hissmap::smallsignal::{SmallSignal, Stimulus};
+use hissmap::sweep::Sweep;
+
+#[path = "campaign/amplifiers.rs"]
+#[allow(dead_code)]
+mod amplifiers;
+
+const HERTZ: [f64; LANES] = [0.1, 20.0, 317.0, 1e3, 15e3, 1e5, 1e6, 3e7];
+
+struct Linear {
+    circuit: Circuit,
+    signal: SmallSignal,
+}
+
+fn linear(text: &str) -> Linear {
+    let (netlist, problems) = netlist::read("test", text, &mut |_| Err("no includes".to_owned()));
+    assert!(problems.is_empty(), "{problems:?}");
+    let (circuit, _) = Circuit::build(Arc::new(netlist)).unwrap_or_else(|errors| panic!("{errors:?}"));
+    let bias = bias::solve(&circuit).unwrap_or_else(|error| panic!("{error}"));
+    let signal = SmallSignal::linearise(&circuit, &bias);
+    Linear { circuit, signal }
+}
+
+/// Density at every node by both solvers: the worst relative difference at each frequency.
+fn worst_density_differences(linear: &Linear) -> [f64; LANES] {
+    let Linear { circuit, signal } = linear;
+    let sweep = Sweep::new(circuit, signal, [HERTZ[0], HERTZ[LANES - 1]]);
+    let point = sweep.at(HERTZ);
+    let dense: Vec<_> = HERTZ.iter().map(|&hertz| signal.factor(circuit, hertz).expect("regular")).collect();
+    let held = circuit.held_groups();
+    let mut worst = [0.0f64; LANES];
+    for (node, _) in circuit.nodes().filter(|(node, _)| held[node.index()] == *node) {
+        let lanes = point.adjoint(node, NodeId::GROUND).expect("regular");
+        for (lane, &hertz) in HERTZ.iter().enumerate() {
+            let exact = signal.adjoint(circuit, &dense[lane], node, NodeId::GROUND, hertz).expect("regular");
+            let (mut by_lanes, mut by_dense) = (0.0, 0.0);
+            for source in &signal.sources {
+                let density = source.white + source.flicker / hertz;
+                let (from, to) = (source.from.index(), source.to.index());
+                by_lanes += lanes[from].minus(&lanes[to]).norm_sqr()[lane] * density;
+                by_dense += (exact[from] - exact[to]).norm_sqr() * density;
+            }
+            if by_dense > 1e-60 {
+                worst[lane] = worst[lane].max((by_lanes - by_dense).abs() / by_dense);
+            }
+        }
+    }
+    worst
+}
+
+#[test]
+fn random_amplifiers_hiss_alike_by_both_solvers() {
+    for unit in 0..120 {
+        let text = amplifiers::Amplifier::of_unit(unit).text(amplifiers::PLAIN);
+        for (worst, hertz) in worst_density_differences(&linear(&text)).into_iter().zip(HERTZ) {
+            // At 30 MHz 100 µF are 2e4 S; a node that floats on them keeps 2e-12 S on the diagonal, of some 1e-5 S to
+            // ground: the equations themselves, as numbers, are known no better.
+            let allowed = if hertz < 1e5 { 1e-9 } else { 1e-6 };
+            assert!(worst < allowed, "unit {unit}: densities differ by {worst:e} at {hertz} Hz");
+        }
+    }
+}
+
+#[test]
+fn extreme_values_beside_each_other_hiss_alike_by_both_solvers() {
+    let text = "extremes\nV1 i 0 1\nR1 i a 1m\nR2 a b 1T\nC1 b 0 1p\nR3 b c 1u\nC2 c 0 1000u\nL1 c d 1n\nR4 d e 1G\n\
+                L2 e f 1k\nR5 f 0 1m\nC3 a f 0.001p\nE1 g 0 b c 1e6\nR6 g h 1k\nC4 h 0 1n\nG1 h 0 a b 1e-9\n";
+    // Eighteen decades of conductance at one node: what a double keeps of the smaller one.
+    let worst = worst_density_differences(&linear(text)).into_iter().fold(0.0, f64::max);
+    assert!(worst < 1e-6, "densities differ by {worst:e}");
+}
+
+/// A uniform ladder of 3000 sections: forward and transposed solutions satisfy the equations entry by entry.
+#[test]
+fn a_long_ladder_is_solved_to_rounding() {
+    let mut text = String::from("ladder\nV1 n0 0 1\n");
+    for section in 1..=3000 {
+        text += &format!("R{section} n{} n{section} 1k\nC{section} n{section} 0 1n\n", section - 1);
+    }
+    let (netlist, _) = netlist::read("test", &text, &mut |_| Err("no includes".to_owned()));
+    let (circuit, _) = Circuit::build(Arc::new(netlist)).expect("a sound netlist");
+    let x = vec![0.0; circuit.layout().with_temperatures + 1];
+    let bias = bias::BiasPoint { x, strategy: bias::Strategy::Newton, heat_stepping: false, iterations: 0 };
+    let signal = SmallSignal::linearise(&circuit, &bias);
+    let solver = LaneSolver::new(&signal.equations, [HERTZ[0], 1e3, HERTZ[LANES - 1]]).expect("an order");
+    // A tree needs no fill: each of 3000 pivots is followed by one row.
+    assert!(solver.slots() <= signal.equations.entries.len() + 10, "{} entries filled", solver.slots());
+    let factored = solver.factor(HERTZ).expect("regular");
+    let stimulus = Stimulus::of(&circuit, circuit.find_part("V1").expect("a part")).expect("a source");
+    let right = stimulus.right(&signal.equations);
+    let forward = factored.forward(&right).expect("solved");
+    let last = circuit.find_node("n3000").expect("a node");
+    let adjoint = factored.adjoint(last.into(), Unknown::GROUND).expect("solved");
+    for (lane, hertz) in HERTZ.iter().enumerate() {
+        let omega = std::f64::consts::TAU * hertz;
+        let mut left: Vec<num_complex::Complex64> = right.iter().map(|&value| value.into()).collect();
+        for entry in &signal.equations.entries {
+            let value = num_complex::Complex64::new(entry.g, omega * entry.c);
+            let x = forward[entry.column.index()];
+            left[entry.row.index()] -= value * num_complex::Complex64::new(x.re[lane], x.im[lane]);
+        }
+        let worst = left.iter().map(|residual| residual.norm()).fold(0.0, f64::max);
+        assert!(worst < 1e-14, "residual {worst:e} at {hertz} Hz");
+        // The gain from source to end is the same number by either way round.
+        let by_adjoint =
+            stimulus.rows().iter().map(|(row, value)| adjoint[row.index()].times(*value)).next().expect("a row");
+        let by_forward = forward[last.index()];
+        let difference = by_adjoint.minus(&by_forward).norm_sqr()[lane].sqrt();
+        assert!(difference <= 1e-12 * by_forward.norm_sqr()[lane].sqrt().max(1e-3), "{difference:e} at {hertz} Hz");
+    }
+}
+
+#[test]
+fn an_equation_that_nothing_feeds_is_named() {
+    let mut equations = hissmap::mna::SignalEquations::new(2);
+    equations.add(Unknown(1), Unknown(1), 1.0, 0.0);
+    let error = LaneSolver::new(&equations, [1.0, 10.0, 100.0]).map(|_| ()).expect_err("a zero row");
+    assert_eq!(error, hissmap::mna::LinearError::Singular(Unknown(2)));
+}
