@@ -27,6 +27,8 @@ pub struct Source {
     pub name: String,
     /// The whole text.
     pub text: Arc<str>,
+    /// First byte of every line.
+    line_starts: Vec<u32>,
 }
 
 /// All texts a netlist was read from.
@@ -54,7 +56,11 @@ impl Sources {
     /// Adds a text and returns how to refer to it.
     pub fn add(&mut self, name: impl Into<String>, text: impl Into<Arc<str>>) -> SourceId {
         let id = SourceId(u32::try_from(self.files.len()).expect("fewer than 2^32 source texts"));
-        self.files.push(Source { name: name.into(), text: text.into() });
+        let text: Arc<str> = text.into();
+        // Places in texts are counted in 32 bits; a reader's limits lie far below.
+        let starts = text.match_indices('\n').map(|(newline, _)| newline as u32 + 1);
+        let line_starts = std::iter::once(0).chain(starts).collect();
+        self.files.push(Source { name: name.into(), text, line_starts });
         id
     }
 
@@ -72,14 +78,15 @@ impl Sources {
     pub fn locate(&self, span: Span) -> Option<Location> {
         let source = self.get(span.source)?;
         let text: &str = &source.text;
-        let before = text.get(..span.start as usize)?;
-        let line_start = before.rfind('\n').map_or(0, |newline| newline + 1);
+        text.get(..span.start as usize)?;
+        let line = source.line_starts.partition_point(|&start| start <= span.start);
+        let line_start = source.line_starts[line - 1] as usize;
         let line_end = text[line_start..].find('\n').map_or(text.len(), |length| line_start + length);
         let covered_end = (span.end as usize).clamp(span.start as usize, line_end.max(span.start as usize));
         let covered = text.get(span.start as usize..covered_end)?;
         Some(Location {
             file: source.name.clone(),
-            line: before.matches('\n').count() + 1,
+            line,
             column: text[line_start..span.start as usize].chars().count() + 1,
             text: text[line_start..line_end].trim_end_matches('\r').to_owned(),
             width: covered.chars().count().max(1),
@@ -186,12 +193,22 @@ impl Diagnostic {
     }
 }
 
+/// Words longer than this are not slips of a finger, in bytes.
+const LONGEST_MISSPELT: usize = 40;
+/// How many known words a misspelt one is compared with.
+const MOST_COMPARED: usize = 2000;
+
 /// The nearest of `known` to a misspelt `word`, ignoring case; `None` when nothing is close.
 pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    if word.len() > LONGEST_MISSPELT {
+        return None;
+    }
     let word = word.to_lowercase();
     let allowed = word.chars().count().div_ceil(3).max(1);
     known
         .into_iter()
+        .take(MOST_COMPARED)
+        .filter(|candidate| candidate.len() <= 2 * LONGEST_MISSPELT)
         .map(|candidate| (strsim::damerau_levenshtein(&word, &candidate.to_lowercase()), candidate))
         .filter(|(distance, _)| *distance <= allowed)
         .min_by_key(|(distance, _)| *distance)

@@ -1,7 +1,7 @@
 //! From what was written to what is meant: scopes opened, sub-circuits expanded, parts read, what-ifs applied.
 
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::rc::Rc;
 use std::sync::Arc;
 
@@ -15,23 +15,26 @@ use super::{
 use crate::diagnostic::{Code, Diagnostic, Span, nearest};
 use crate::element::{Element, Layout, PartId, SourceKind};
 use crate::mna::{NodeId, Unknown};
-use crate::netlist::{Assignment, Body, Card, Netlist, NoiseStatement, Scope, Subcircuit, Word};
+use crate::netlist::{Assignment, Body, Card, Limits, Netlist, NoiseStatement, Scope, Subcircuit, Word};
 use crate::physics::{DEFAULT_CELSIUS, Kelvin, ZERO_CELSIUS};
-
-/// Sub-circuits inside sub-circuits at most.
-const MAX_DEPTH: usize = 40;
-/// Parts of an expanded circuit at most.
-const MAX_PARTS: usize = 100_000;
 
 /// Builds a circuit from a netlist with all `changes` made.
 pub(super) fn circuit(
     netlist: Arc<Netlist>,
     changes: &[Change],
+    limits: &Limits,
 ) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
     let mut problems = Vec::new();
     let top = Level::top(&netlist.top, changes, &mut problems);
-    let flat = Flat::expand(&top, &mut problems);
-    let mut parts = flat.read_parts(&mut problems);
+    let flat = match Flat::expand(&top, limits, &mut problems) {
+        Ok(flat) => flat,
+        Err(beyond) => {
+            problems.push(*beyond);
+            deduplicate(&mut problems, limits);
+            return Err(problems);
+        }
+    };
+    let mut parts = flat.read_parts(limits, &mut problems);
     let models = top_models(&top, &mut problems);
     let mut nodes = flat.nodes;
     let mut ambient = ambient(&netlist, &top.values, &mut problems);
@@ -44,12 +47,14 @@ pub(super) fn circuit(
         }
     }
     if !problems.iter().any(Diagnostic::is_error) {
-        couplings::settle(&mut parts, &mut problems);
         drop_unused_nodes(&mut nodes, &mut parts);
+        if fits(&nodes, &parts, limits, &mut problems) {
+            couplings::settle(&mut parts, &mut problems);
+        }
         topology::check(&nodes, &parts, ambient, &mut problems);
         hanging::check(&nodes, &parts, &mut problems);
     }
-    deduplicate(&mut problems);
+    deduplicate(&mut problems, limits);
     if problems.iter().any(Diagnostic::is_error) {
         return Err(problems);
     }
@@ -64,17 +69,40 @@ pub(super) fn circuit(
         models,
         layout,
         netlist: Arc::clone(&netlist),
+        limits: limits.clone(),
         changes: changes.to_vec(),
     };
     circuit.noise = netlist.noise.as_ref().and_then(|card| noise_defaults(card, &circuit, &top.values, &mut problems));
-    circuit.ac = netlist.ac.as_ref().and_then(|card| parts::plot_points(&card.sweep, &top.values, &mut problems));
-    deduplicate(&mut problems);
+    circuit.ac =
+        netlist.ac.as_ref().and_then(|card| parts::plot_points(&card.sweep, &top.values, limits, &mut problems));
+    deduplicate(&mut problems, limits);
     if problems.iter().any(Diagnostic::is_error) { Err(problems) } else { Ok((circuit, problems)) }
+}
+
+/// Whether the equations are small enough for the solver.
+fn fits(
+    nodes: &IndexMap<String, String>,
+    parts: &IndexMap<String, Part>,
+    limits: &Limits,
+    problems: &mut Vec<Diagnostic>,
+) -> bool {
+    let unknowns = layout(nodes.len(), parts).with_temperatures;
+    if unknowns <= limits.unknowns {
+        return true;
+    }
+    let message = format!(
+        "the circuit has {unknowns} unknowns (nodes, inner nodes of devices, branch currents); more than {} take too long",
+        limits.unknowns
+    );
+    let error = Diagnostic::error(Code::LimitExceeded, message);
+    problems.push(error.help("compute one channel or one board at a time"));
+    false
 }
 
 /// One level of names: the outermost one, or the inside of one call of a sub-circuit.
 struct Level<'a> {
     scope: &'a Scope,
+    definitions: Rc<Definitions>,
     values: Rc<Values>,
     outer: Option<Rc<Level<'a>>>,
     /// Models read so far, so that a model with a fault is reported once.
@@ -82,9 +110,16 @@ struct Level<'a> {
     problems: RefCell<Vec<Diagnostic>>,
 }
 
+/// Where the models and sub-circuits of a scope stand in its lists, by lower-case name.
+#[derive(Default)]
+struct Definitions {
+    models: HashMap<String, usize>,
+    subcircuits: HashMap<String, usize>,
+}
+
 impl<'a> Level<'a> {
     fn top(scope: &'a Scope, changes: &[Change], problems: &mut Vec<Diagnostic>) -> Rc<Self> {
-        let mut given: HashMap<String, Named> = HashMap::new();
+        let mut given: IndexMap<String, Named> = IndexMap::new();
         for change in changes {
             let Change::Parameter { name, value } = change else { continue };
             let key = name.to_lowercase();
@@ -105,7 +140,15 @@ impl<'a> Level<'a> {
         }
         let assignments: Vec<&Assignment> = scope.parameters.iter().collect();
         let values = Values::resolve(&assignments, given, None, problems);
-        Rc::new(Self { scope, values, outer: None, models: RefCell::default(), problems: RefCell::default() })
+        let definitions = Rc::new(definitions(scope, problems));
+        Rc::new(Self {
+            scope,
+            definitions,
+            values,
+            outer: None,
+            models: RefCell::default(),
+            problems: RefCell::default(),
+        })
     }
 
     fn outwards(&self) -> impl Iterator<Item = &Level<'a>> {
@@ -116,7 +159,8 @@ impl<'a> Level<'a> {
     fn model(&self, name: &Word) -> Result<Model, Option<Diagnostic>> {
         let key = name.key();
         for level in self.outwards() {
-            let Some(card) = level.scope.models.iter().find(|card| card.name.key() == key) else { continue };
+            let Some(&position) = level.definitions.models.get(&key) else { continue };
+            let card = &level.scope.models[position];
             let mut models = level.models.borrow_mut();
             let model = models
                 .entry(key)
@@ -158,17 +202,28 @@ struct Flat<'a> {
     cards: IndexMap<String, FlatCard<'a>>,
     nodes: IndexMap<String, String>,
     levels: Vec<Rc<Level<'a>>>,
+    /// Definitions of the sub-circuits called so far, by the place of their `.subckt`.
+    definitions: HashMap<Span, Rc<Definitions>>,
+    /// Cards, connections and parameters gone through so far.
+    walked: usize,
+    /// Bytes of names so far.
+    name_bytes: usize,
 }
 
 impl<'a> Flat<'a> {
     /// Walks the netlist with a stack of its own: the depth of calls is the input's to choose.
-    fn expand(top: &Rc<Level<'a>>, problems: &mut Vec<Diagnostic>) -> Self {
+    ///
+    /// # Errors
+    /// The limit that it goes beyond.
+    fn expand(top: &Rc<Level<'a>>, limits: &Limits, problems: &mut Vec<Diagnostic>) -> Result<Self, Box<Diagnostic>> {
         let mut flat = Flat {
             cards: IndexMap::new(),
             nodes: IndexMap::from([("0".to_owned(), "0".to_owned())]),
             levels: vec![Rc::clone(top)],
+            definitions: HashMap::new(),
+            walked: 0,
+            name_bytes: 0,
         };
-        check_definitions(top.scope, problems);
         let mut stack = vec![Frame {
             level: Rc::clone(top),
             subcircuit: None,
@@ -183,19 +238,12 @@ impl<'a> Flat<'a> {
                 continue;
             };
             frame.next += 1;
-            if flat.cards.len() >= MAX_PARTS {
-                problems.push(
-                    Diagnostic::error(Code::LimitExceeded, format!("the circuit has more than {MAX_PARTS} parts"))
-                        .at(card.name.span)
-                        .help("leave out what the question does not need"),
-                );
-                break;
-            }
+            flat.walked += 1 + card.nodes.len();
+            flat.within(limits).map_err(|message| beyond(message, card, &frame.calls))?;
             let nodes: Vec<NodeId> = card.nodes.iter().map(|word| flat.node(word, frame)).collect();
             match &card.body {
                 Body::Call(name) => {
-                    if let Some(inner) = call(card, name, nodes, &stack, problems) {
-                        check_definitions(inner.level.scope, problems);
+                    if let Some(inner) = flat.call(card, name, nodes, &stack, limits, problems) {
                         flat.levels.push(Rc::clone(&inner.level));
                         stack.push(inner);
                     }
@@ -203,7 +251,19 @@ impl<'a> Flat<'a> {
                 _ => flat.add(card, nodes, frame, problems),
             }
         }
-        flat
+        Ok(flat)
+    }
+
+    fn within(&self, limits: &Limits) -> Result<(), String> {
+        if self.cards.len() >= limits.parts {
+            Err(format!("the circuit has more than {} parts", limits.parts))
+        } else if self.walked > limits.expansion {
+            Err(format!("expanding the sub-circuits goes through more than {} cards and values", limits.expansion))
+        } else if self.name_bytes > limits.expanded_name_bytes {
+            Err(format!("the names of the expanded circuit have more than {} bytes", limits.expanded_name_bytes))
+        } else {
+            Ok(())
+        }
     }
 
     fn node(&mut self, word: &Word, frame: &Frame) -> NodeId {
@@ -217,6 +277,9 @@ impl<'a> Flat<'a> {
         let key = format!("{}{local}", frame.prefix.to_lowercase());
         let entry = self.nodes.entry(key);
         let position = entry.index();
+        if let indexmap::map::Entry::Vacant(new) = &entry {
+            self.name_bytes += new.key().len();
+        }
         entry.or_insert_with(|| format!("{}{}", frame.prefix, word.text));
         node_id(position)
     }
@@ -236,16 +299,107 @@ impl<'a> Flat<'a> {
             prefix: frame.prefix.clone(),
             calls: frame.calls.clone(),
         };
+        self.name_bytes += key.len();
         self.cards.insert(key, flat);
     }
 
+    /// Opens the sub-circuit that a card calls.
+    fn call(
+        &mut self,
+        card: &'a Card,
+        name: &Word,
+        nodes: Vec<NodeId>,
+        stack: &[Frame<'a>],
+        limits: &Limits,
+        problems: &mut Vec<Diagnostic>,
+    ) -> Option<Frame<'a>> {
+        let caller = stack.last()?;
+        let mut report = |problem: Diagnostic| {
+            let problem = problem.in_statement(card.span);
+            problems.push(caller.calls.iter().fold(problem, |problem, &at| problem.label(at, "reached by this call")));
+        };
+        let key = name.key();
+        let found = caller.level.find_subcircuit(&key);
+        let Some((subcircuit, home)) = found else {
+            let error = Diagnostic::error(Code::UnknownSubcircuit, format!("no sub-circuit is called {}", name.text))
+                .at(name.span);
+            let known = caller.level.outwards().flat_map(|level| &level.scope.subcircuits);
+            report(match nearest(&name.text, known.map(|known| known.name.text.as_str())) {
+                Some(near) => error.help(format!("try {near}")),
+                None => error.help(format!("add: .subckt {} with its nodes, and .ends", name.text)),
+            });
+            return None;
+        };
+        if stack.iter().any(|frame| frame.subcircuit.is_some_and(|open| std::ptr::eq(open, subcircuit))) {
+            report(
+                Diagnostic::error(Code::DefinitionCycle, format!("sub-circuit {} contains itself", name.text))
+                    .at(name.span)
+                    .help("call another one here"),
+            );
+            return None;
+        }
+        if stack.len() > limits.call_depth {
+            report(
+                Diagnostic::error(Code::LimitExceeded, format!("sub-circuits nest deeper than {}", limits.call_depth))
+                    .at(name.span)
+                    .help("call the innermost ones from further out"),
+            );
+            return None;
+        }
+        if nodes.len() != subcircuit.ports.len() {
+            let (given, wanted) = (nodes.len(), subcircuit.ports.len());
+            let ports: Vec<&str> = subcircuit.ports.iter().map(|port| port.text.as_str()).collect();
+            report(
+                Diagnostic::error(
+                    Code::FieldCount,
+                    format!("{} gives {given} nodes to {}, which has {wanted}", card.name.text, name.text),
+                )
+                .at(card.name.span)
+                .label(subcircuit.span, "defined here")
+                .help(format!("its nodes are {}", ports.join(" "))),
+            );
+            return None;
+        }
+        let given = given_parameters(card, subcircuit, &caller.level.values, &mut report);
+        let declared: Vec<&Assignment> = subcircuit.defaults.iter().chain(&subcircuit.body.parameters).collect();
+        let mut inner_problems = Vec::new();
+        let values = Values::resolve(&declared, given, Some(Rc::clone(&home.values)), &mut inner_problems);
+        inner_problems.into_iter().for_each(&mut report);
+        let ports = subcircuit.ports.iter().map(|port| node_key(&port.text)).zip(nodes).collect();
+        self.walked += declared.len() + subcircuit.ports.len();
+        let known = self.definitions.entry(subcircuit.span);
+        let definitions = Rc::clone(known.or_insert_with(|| Rc::new(definitions(&subcircuit.body, problems))));
+        let level = Level {
+            scope: &subcircuit.body,
+            definitions,
+            values,
+            outer: Some(home),
+            models: RefCell::default(),
+            problems: RefCell::default(),
+        };
+        Some(Frame {
+            level: Rc::new(level),
+            subcircuit: Some(subcircuit),
+            next: 0,
+            prefix: format!("{}{}.", caller.prefix, card.name.text),
+            ports,
+            calls: caller.calls.iter().copied().chain([card.span]).collect(),
+        })
+    }
+
     /// Reads every card; those with a fault are left out and reported.
-    fn read_parts(&self, problems: &mut Vec<Diagnostic>) -> IndexMap<String, Part> {
+    fn read_parts(&self, limits: &Limits, problems: &mut Vec<Diagnostic>) -> IndexMap<String, Part> {
         let mut parts = IndexMap::new();
+        let mut seen = HashSet::new();
         for (key, flat) in &self.cards {
+            if problems.len() >= limits.messages {
+                problems.push(flooded(limits));
+                break;
+            }
             let mut own = Vec::new();
             let references = Neighbours { flat: self, from: flat };
             let element = parts::element(flat.card, &flat.nodes, &flat.level.values, &references, &mut own);
+            own.retain(|problem| seen.insert((problem.code, problem.span, problem.message.clone())));
             problems.extend(own.into_iter().map(|problem| {
                 flat.calls.iter().fold(problem, |problem, &call| problem.label(call, "reached by this call"))
             }));
@@ -285,7 +439,8 @@ impl References for Neighbours<'_, '_> {
 
     fn names(&self, letter: char) -> Vec<&str> {
         let cards = self.from.level.scope.cards.iter();
-        cards.map(|card| card.name.text.as_str()).filter(|name| name.to_lowercase().starts_with(letter)).collect()
+        let begins = |name: &&str| name.starts_with(|first: char| first.eq_ignore_ascii_case(&letter));
+        cards.map(|card| card.name.text.as_str()).filter(begins).collect()
     }
 
     fn elsewhere(&self, name: &Word) -> Option<Elsewhere<'_>> {
@@ -299,90 +454,14 @@ impl References for Neighbours<'_, '_> {
     }
 }
 
-/// Opens the sub-circuit that a card calls.
-fn call<'a>(
-    card: &'a Card,
-    name: &Word,
-    nodes: Vec<NodeId>,
-    stack: &[Frame<'a>],
-    problems: &mut Vec<Diagnostic>,
-) -> Option<Frame<'a>> {
-    let caller = stack.last()?;
-    let mut report = |problem: Diagnostic| {
-        let problem = problem.in_statement(card.span);
-        problems.push(caller.calls.iter().fold(problem, |problem, &at| problem.label(at, "reached by this call")));
-    };
-    let key = name.key();
-    let found = caller.level.find_subcircuit(&key);
-    let Some((subcircuit, home)) = found else {
-        let error =
-            Diagnostic::error(Code::UnknownSubcircuit, format!("no sub-circuit is called {}", name.text)).at(name.span);
-        let known = caller.level.outwards().flat_map(|level| &level.scope.subcircuits);
-        report(match nearest(&name.text, known.map(|known| known.name.text.as_str())) {
-            Some(near) => error.help(format!("try {near}")),
-            None => error.help(format!("add: .subckt {} with its nodes, and .ends", name.text)),
-        });
-        return None;
-    };
-    if stack.iter().any(|frame| frame.subcircuit.is_some_and(|open| std::ptr::eq(open, subcircuit))) {
-        report(
-            Diagnostic::error(Code::DefinitionCycle, format!("sub-circuit {} contains itself", name.text))
-                .at(name.span)
-                .help("call another one here"),
-        );
-        return None;
-    }
-    if stack.len() > MAX_DEPTH {
-        report(
-            Diagnostic::error(Code::LimitExceeded, format!("sub-circuits nest deeper than {MAX_DEPTH}")).at(name.span),
-        );
-        return None;
-    }
-    if nodes.len() != subcircuit.ports.len() {
-        let (given, wanted) = (nodes.len(), subcircuit.ports.len());
-        let ports: Vec<&str> = subcircuit.ports.iter().map(|port| port.text.as_str()).collect();
-        report(
-            Diagnostic::error(
-                Code::FieldCount,
-                format!("{} gives {given} nodes to {}, which has {wanted}", card.name.text, name.text),
-            )
-            .at(card.name.span)
-            .label(subcircuit.span, "defined here")
-            .help(format!("its nodes are {}", ports.join(" "))),
-        );
-        return None;
-    }
-    let given = given_parameters(card, subcircuit, &caller.level.values, &mut report);
-    let declared: Vec<&Assignment> = subcircuit.defaults.iter().chain(&subcircuit.body.parameters).collect();
-    let mut inner_problems = Vec::new();
-    let values = Values::resolve(&declared, given, Some(Rc::clone(&home.values)), &mut inner_problems);
-    inner_problems.into_iter().for_each(&mut report);
-    let ports = subcircuit.ports.iter().map(|port| node_key(&port.text)).zip(nodes).collect();
-    let level = Level {
-        scope: &subcircuit.body,
-        values,
-        outer: Some(home),
-        models: RefCell::default(),
-        problems: RefCell::default(),
-    };
-    Some(Frame {
-        level: Rc::new(level),
-        subcircuit: Some(subcircuit),
-        next: 0,
-        prefix: format!("{}{}.", caller.prefix, card.name.text),
-        ports,
-        calls: caller.calls.iter().copied().chain([card.span]).collect(),
-    })
-}
-
 impl<'a> Level<'a> {
     /// The sub-circuit of a name, here or further out, and the level it is defined on.
     fn find_subcircuit(self: &Rc<Self>, key: &str) -> Option<(&'a Subcircuit, Rc<Level<'a>>)> {
         let mut level = Some(Rc::clone(self));
         while let Some(here) = level {
             let scope: &'a Scope = here.scope;
-            if let Some(found) = scope.subcircuits.iter().find(|subcircuit| subcircuit.name.key() == key) {
-                return Some((found, here));
+            if let Some(&position) = here.definitions.subcircuits.get(key) {
+                return Some((&scope.subcircuits[position], here));
             }
             level = here.outer.clone();
         }
@@ -396,14 +475,15 @@ fn given_parameters(
     subcircuit: &Subcircuit,
     caller: &Values,
     report: &mut impl FnMut(Diagnostic),
-) -> HashMap<String, Named> {
+) -> IndexMap<String, Named> {
+    let declared: HashSet<String> = subcircuit.defaults.iter().map(|default| default.name.key()).collect();
     let mut repeats = Vec::new();
     report_repeats(&card.parameters, &mut repeats);
     repeats.into_iter().for_each(&mut *report);
-    let mut given = HashMap::new();
+    let mut given = IndexMap::new();
     for assignment in &card.parameters {
         let key = assignment.name.key();
-        if !subcircuit.defaults.iter().any(|default| default.name.key() == key) {
+        if !declared.contains(&key) {
             let known = || subcircuit.defaults.iter().map(|default| default.name.text.as_str());
             let message =
                 format!("sub-circuit {} declares no parameter {}", subcircuit.name.text, assignment.name.text);
@@ -426,29 +506,48 @@ fn given_parameters(
     given
 }
 
-/// Models and sub-circuits of one level that share a name, and ports that do.
-fn check_definitions(scope: &Scope, problems: &mut Vec<Diagnostic>) {
-    let mut models: HashMap<String, Span> = HashMap::new();
-    for card in &scope.models {
-        if let Some(&first) = models.get(&card.name.key()) {
-            problems.push(duplicate("model", &card.name, first).in_statement(card.span));
-        } else {
-            models.insert(card.name.key(), card.name.span);
-        }
-    }
-    let mut subcircuits: HashMap<String, Span> = HashMap::new();
-    for subcircuit in &scope.subcircuits {
-        if let Some(&first) = subcircuits.get(&subcircuit.name.key()) {
-            problems.push(duplicate("sub-circuit", &subcircuit.name, first).in_statement(subcircuit.span));
-        } else {
-            subcircuits.insert(subcircuit.name.key(), subcircuit.name.span);
-        }
-        for (at, port) in subcircuit.ports.iter().enumerate() {
-            if let Some(first) = subcircuit.ports[..at].iter().find(|first| first.key() == port.key()) {
-                problems.push(duplicate("node", port, first.span).in_statement(subcircuit.span));
+/// Indexes the definitions of one scope and reports those that share a name.
+fn definitions(scope: &Scope, problems: &mut Vec<Diagnostic>) -> Definitions {
+    let mut definitions = Definitions::default();
+    for (position, card) in scope.models.iter().enumerate() {
+        match definitions.models.get(&card.name.key()) {
+            Some(&first) => {
+                let first = scope.models[first].name.span;
+                problems.push(duplicate("model", &card.name, first).in_statement(card.span));
+            }
+            None => {
+                definitions.models.insert(card.name.key(), position);
             }
         }
     }
+    for (position, subcircuit) in scope.subcircuits.iter().enumerate() {
+        match definitions.subcircuits.get(&subcircuit.name.key()) {
+            Some(&first) => {
+                let first = scope.subcircuits[first].name.span;
+                problems.push(duplicate("sub-circuit", &subcircuit.name, first).in_statement(subcircuit.span));
+            }
+            None => {
+                definitions.subcircuits.insert(subcircuit.name.key(), position);
+            }
+        }
+        let mut ports: HashMap<String, Span> = HashMap::new();
+        for port in &subcircuit.ports {
+            match ports.get(&port.key()) {
+                Some(&first) => problems.push(duplicate("node", port, first).in_statement(subcircuit.span)),
+                None => {
+                    ports.insert(port.key(), port.span);
+                }
+            }
+        }
+    }
+    definitions
+}
+
+/// A limit that a card goes beyond.
+fn beyond(message: String, card: &Card, calls: &[Span]) -> Box<Diagnostic> {
+    let error = Diagnostic::error(Code::LimitExceeded, message).at(card.name.span).in_statement(card.span);
+    let error = error.help("leave out what the question does not need");
+    Box::new(calls.iter().fold(error, |error, &call| error.label(call, "reached by this call")))
 }
 
 fn duplicate(kind: &str, second: &Word, first: Span) -> Diagnostic {
@@ -511,7 +610,7 @@ fn noise_defaults(
             None
         }
     };
-    let points = parts::plot_points(&card.sweep, values, problems);
+    let points = parts::plot_points(&card.sweep, values, &circuit.limits, problems);
     Some(NoiseDefaults { output: (output?, reference?), source: source?, points: points? })
 }
 
@@ -554,9 +653,18 @@ fn layout(nodes: usize, parts: &IndexMap<String, Part>) -> Layout {
 }
 
 /// A sub-circuit with a fault reports it at every call: once is enough.
-fn deduplicate(problems: &mut Vec<Diagnostic>) {
+fn deduplicate(problems: &mut Vec<Diagnostic>, limits: &Limits) {
     let mut seen = IndexSet::new();
     problems.retain(|problem| seen.insert((problem.code, problem.span, problem.message.clone())));
+    if problems.len() > limits.messages {
+        problems.truncate(limits.messages);
+        problems.push(flooded(limits));
+    }
+}
+
+fn flooded(limits: &Limits) -> Diagnostic {
+    let message = format!("{} messages: the rest is not looked at", limits.messages);
+    Diagnostic::error(Code::LimitExceeded, message).help("mend these first")
 }
 
 /// Whether a part is a voltage source, for tracing supplies.

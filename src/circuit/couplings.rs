@@ -3,10 +3,11 @@
 //! The matrix of coefficients of windings that are coupled to each other must have no negative eigenvalue, else the
 //! energy stored in them could be negative.
 
-use indexmap::IndexMap;
+use indexmap::{IndexMap, IndexSet};
 use nalgebra::DMatrix;
 
-use super::Part;
+use super::topology::Islands;
+use super::{Part, node_id};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Element, PartId};
 use crate::units::exact;
@@ -104,19 +105,15 @@ fn refused(part: &Part, message: String, help: &str) -> Diagnostic {
 
 /// Windings that are coupled to each other, directly or through others.
 fn groups(pairs: &IndexMap<(PartId, PartId), (f64, usize)>) -> Vec<Vec<PartId>> {
-    let mut groups: Vec<Vec<PartId>> = Vec::new();
-    for &(first, second) in pairs.keys() {
-        let mut joined = vec![first, second];
-        groups.retain(|group| {
-            let touches = group.contains(&first) || group.contains(&second);
-            if touches {
-                joined.extend(group);
-            }
-            !touches
-        });
-        joined.sort();
-        joined.dedup();
-        groups.push(joined);
+    let windings: IndexSet<PartId> = pairs.keys().flat_map(|&(first, second)| [first, second]).collect();
+    let mut islands = Islands::new(windings.len());
+    let place = |winding: &PartId| node_id(windings.get_index_of(winding).unwrap_or_default());
+    for (first, second) in pairs.keys() {
+        islands.join(place(first), place(second));
     }
-    groups
+    let mut groups: IndexMap<usize, Vec<PartId>> = IndexMap::new();
+    for (position, &winding) in windings.iter().enumerate() {
+        groups.entry(islands.root(position)).or_default().push(winding);
+    }
+    groups.into_values().collect()
 }

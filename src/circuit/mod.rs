@@ -19,7 +19,7 @@ use indexmap::IndexMap;
 use crate::diagnostic::{Code, Diagnostic, Span, nearest};
 use crate::element::{BjtModel, DiodeModel, Element, JfetModel, Layout, PartId, Place, Polarity};
 use crate::mna::{NodeId, Unknown};
-use crate::netlist::{Netlist, Spacing};
+use crate::netlist::{Limits, Netlist, Spacing};
 use crate::physics::Kelvin;
 
 pub use change::Change;
@@ -89,6 +89,7 @@ pub struct Circuit {
     models: IndexMap<String, (String, Model)>,
     layout: Layout,
     netlist: Arc<Netlist>,
+    limits: Limits,
     changes: Vec<Change>,
 }
 
@@ -100,7 +101,15 @@ impl Circuit {
     /// # Errors
     /// Every fault of the netlist that is not one of its text.
     pub fn build(netlist: Arc<Netlist>) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
-        build::circuit(netlist, &[])
+        Self::build_with(netlist, &Limits::default())
+    }
+
+    /// As [`Circuit::build`], with limits of the caller's own; they hold for what-ifs too.
+    ///
+    /// # Errors
+    /// As [`Circuit::build`].
+    pub fn build_with(netlist: Arc<Netlist>, limits: &Limits) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
+        build::circuit(netlist, &[], limits)
     }
 
     /// The same circuit with changes made to it, besides those made before.
@@ -109,7 +118,7 @@ impl Circuit {
     /// A change that names an unknown part or does not fit it; a circuit that the changes make impossible.
     pub fn changed(&self, changes: &[Change]) -> Result<Circuit, Vec<Diagnostic>> {
         let all: Vec<Change> = self.changes.iter().chain(changes).cloned().collect();
-        build::circuit(Arc::clone(&self.netlist), &all).map(|(circuit, _)| circuit)
+        build::circuit(Arc::clone(&self.netlist), &all, &self.limits).map(|(circuit, _)| circuit)
     }
 
     /// The changes that made this circuit from its netlist.

@@ -1,10 +1,15 @@
 //! Parameters of one scope: expressions in any order, circles found, enclosing scopes visible.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::rc::Rc;
+
+use indexmap::{IndexMap, IndexSet};
 
 use crate::diagnostic::{Code, Diagnostic, Span, nearest};
 use crate::netlist::{Assignment, EvaluationError, Value, Word};
+
+/// Names of a circle that a message shows.
+const SHOWN_OF_CIRCLE: usize = 10;
 
 /// A name as written and its number.
 pub(super) type Named = (String, f64);
@@ -12,17 +17,17 @@ pub(super) type Named = (String, f64);
 /// The values visible at one level of an expanded netlist.
 #[derive(Debug)]
 pub(super) struct Values {
-    own: HashMap<String, Named>,
+    own: IndexMap<String, Named>,
     enclosing: Option<Rc<Values>>,
     /// Names whose value could not be computed; a message about them was given.
-    failed: Vec<String>,
+    failed: HashSet<String>,
 }
 
 impl Values {
     /// Computes the values of `assignments`; those `given` under the same name stand over them.
     pub fn resolve(
         assignments: &[&Assignment],
-        given: HashMap<String, Named>,
+        given: IndexMap<String, Named>,
         enclosing: Option<Rc<Values>>,
         problems: &mut Vec<Diagnostic>,
     ) -> Rc<Values> {
@@ -41,7 +46,7 @@ impl Values {
                 }
             }
         }
-        let mut values = Values { own: given, enclosing, failed: Vec::new() };
+        let mut values = Values { own: given, enclosing, failed: HashSet::new() };
         for key in order {
             values.resolve_one(key, &mut pending, problems);
         }
@@ -50,7 +55,7 @@ impl Values {
 
     /// Computes one value and what it needs, with a stack of its own instead of recursion.
     fn resolve_one(&mut self, key: String, pending: &mut HashMap<String, &Assignment>, problems: &mut Vec<Diagnostic>) {
-        let mut stack = vec![key];
+        let mut stack = IndexSet::from([key]);
         while let Some(key) = stack.last().cloned() {
             let Some(&assignment) = pending.get(&key) else {
                 stack.pop();
@@ -58,22 +63,27 @@ impl Values {
             };
             let needed = needed_names(&assignment.value).into_iter().find(|name| pending.contains_key(name));
             match needed {
-                Some(needed) => match stack.iter().position(|name| *name == needed) {
-                    None => stack.push(needed),
+                Some(needed) => match stack.get_index_of(&needed) {
+                    None => {
+                        stack.insert(needed);
+                    }
                     Some(start) => {
                         let written = |key: &String| pending[key].name.text.as_str();
-                        let circle: Vec<&str> = stack[start..].iter().chain([&needed]).map(written).collect();
+                        let circle = &mut stack.iter().skip(start).map(written);
+                        let mut shown: Vec<&str> = circle.take(SHOWN_OF_CIRCLE).collect();
+                        shown.extend(circle.next().map(|_| "…"));
+                        shown.push(written(&needed));
                         problems.push(
                             Diagnostic::error(
                                 Code::DefinitionCycle,
-                                format!("parameters need each other in a circle: {}", circle.join(" needs ")),
+                                format!("parameters need each other in a circle: {}", shown.join(" needs ")),
                             )
                             .at(assignment.name.span)
                             .help("give one of them a number"),
                         );
                         for name in stack.drain(..) {
                             pending.remove(&name);
-                            self.failed.push(name);
+                            self.failed.insert(name);
                         }
                     }
                 },
@@ -86,7 +96,7 @@ impl Values {
                         }
                         Err(problem) => {
                             problems.extend(problem);
-                            self.failed.push(key);
+                            self.failed.insert(key);
                         }
                     }
                 }
@@ -113,7 +123,7 @@ impl Values {
         match error {
             EvaluationError::UnknownName { name, span } => {
                 let message = Diagnostic::error(Code::UnknownParameter, error.to_string()).at(*span);
-                match nearest(name, self.names().iter().map(String::as_str)) {
+                match nearest(name, self.names()) {
                     Some(known) => message.help(format!("try {known}")),
                     None => message.help(format!("define it: .param {name}=1")),
                 }
@@ -128,7 +138,7 @@ impl Values {
     fn has_failed(&self, name: &str) -> bool {
         let visible = self.levels().find_map(|values| match values.own.contains_key(name) {
             true => Some(false),
-            false => values.failed.iter().any(|failed| failed == name).then_some(true),
+            false => values.failed.contains(name).then_some(true),
         });
         visible.unwrap_or(false)
     }
@@ -138,12 +148,9 @@ impl Values {
         self.levels().find_map(|values| values.own.get(name).map(|(_, value)| *value))
     }
 
-    /// All visible names as written, sorted.
-    pub fn names(&self) -> Vec<String> {
-        let mut names: Vec<String> =
-            self.levels().flat_map(|values| values.own.values().map(|(name, _)| name.clone())).collect();
-        names.sort();
-        names
+    /// All visible names as written, innermost first.
+    fn names(&self) -> impl Iterator<Item = &str> {
+        self.levels().flat_map(|values| values.own.values().map(|(name, _)| name.as_str()))
     }
 
     fn levels(&self) -> impl Iterator<Item = &Values> {
@@ -160,10 +167,13 @@ fn needed_names(value: &Value) -> Vec<String> {
 
 /// Reports names given twice in one list of `name=value`.
 pub(super) fn report_repeats(assignments: &[Assignment], problems: &mut Vec<Diagnostic>) {
-    for (at, assignment) in assignments.iter().enumerate() {
-        let key = assignment.name.key();
-        if let Some(first) = assignments[..at].iter().find(|first| first.name.key() == key) {
-            problems.push(repeated(&first.name, &assignment.name));
+    let mut firsts: HashMap<String, &Word> = HashMap::new();
+    for assignment in assignments {
+        match firsts.get(&assignment.name.key()) {
+            Some(first) => problems.push(repeated(first, &assignment.name)),
+            None => {
+                firsts.insert(assignment.name.key(), &assignment.name);
+            }
         }
     }
 }

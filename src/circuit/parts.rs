@@ -8,7 +8,7 @@ use crate::element::{
     JfetModel, Parameter, PartId, Polarity, Range, Resistor, Source, SourceKind,
 };
 use crate::mna::NodeId;
-use crate::netlist::{Assignment, Body, Card, ModelCard, ModelKind, SourceValues, Sweep, Value, Word};
+use crate::netlist::{Assignment, Body, Card, Limits, ModelCard, ModelKind, SourceValues, Spacing, Sweep, Value, Word};
 
 /// How a card finds what it refers to by name.
 pub(super) trait References {
@@ -143,7 +143,12 @@ fn unknown_parameter<'a>(name: &Word, known: impl Iterator<Item = &'a str> + Clo
 }
 
 /// Plot points of `.ac` and `.noise`; `None` when a message says why not.
-pub(super) fn plot_points(sweep: &Sweep, values: &Values, problems: &mut Vec<Diagnostic>) -> Option<PlotPoints> {
+pub(super) fn plot_points(
+    sweep: &Sweep,
+    values: &Values,
+    limits: &Limits,
+    problems: &mut Vec<Diagnostic>,
+) -> Option<PlotPoints> {
     let mut number = |what: &str, value: &Value| match values.value(value) {
         Ok(number) if Range::Positive.contains(number) => Some(number),
         Ok(number) => {
@@ -167,10 +172,15 @@ pub(super) fn plot_points(sweep: &Sweep, values: &Values, problems: &mut Vec<Dia
         );
         return None;
     }
-    const MOST_POINTS: f64 = 100_000.0;
-    if count > MOST_POINTS {
+    let steps = match sweep.spacing {
+        Spacing::Decade => (to / from).log10() * count,
+        Spacing::Octave => (to / from).log2() * count,
+        Spacing::Linear => count,
+    };
+    // Ends so far apart that their ratio overflows have too many points as well.
+    if count.max(steps) > limits.plot_points as f64 {
         problems.push(
-            Diagnostic::error(Code::LimitExceeded, format!("more than {MOST_POINTS} plot points"))
+            Diagnostic::error(Code::LimitExceeded, format!("more than {} plot points", limits.plot_points))
                 .at(sweep.points.span())
                 .help("20 per decade show every curve"),
         );
@@ -282,8 +292,10 @@ impl Reader<'_> {
             );
             return None;
         }
-        let found: Vec<Option<PartId>> =
-            windings.iter().map(|word| self.referred(word, 'l', "inductor", references)).collect();
+        let mut found = Vec::new();
+        for word in windings {
+            found.push(self.referred(word, 'l', "inductor", references));
+        }
         // Inductances are filled in once what-ifs have had their say about them.
         let windings = found.into_iter().map(|part| part.map(|part| (part, 0.0))).collect::<Option<Vec<_>>>()?;
         for (at, (part, _)) in windings.iter().enumerate() {

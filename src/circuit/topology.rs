@@ -3,9 +3,11 @@
 //! The equations of such circuits have no single solution, and a dense solver would give millions of volts instead of
 //! saying so. So they are found here, and named.
 
+use std::collections::HashMap;
+
 use indexmap::IndexMap;
 
-use super::{Part, node_id};
+use super::{Part, node_id, some_of};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Control, Drive, Element, SourceKind};
 use crate::mna::NodeId;
@@ -51,11 +53,11 @@ pub(super) struct Islands {
 }
 
 impl Islands {
-    pub(super) fn new(count: usize) -> Self {
+    pub fn new(count: usize) -> Self {
         Self { parent: (0..count).collect() }
     }
 
-    pub(super) fn root(&mut self, mut node: usize) -> usize {
+    pub fn root(&mut self, mut node: usize) -> usize {
         while self.parent[node] != node {
             self.parent[node] = self.parent[self.parent[node]];
             node = self.parent[node];
@@ -64,7 +66,7 @@ impl Islands {
     }
 
     /// Joins two nodes; false when they were joined before.
-    pub(super) fn join(&mut self, a: NodeId, b: NodeId) -> bool {
+    pub fn join(&mut self, a: NodeId, b: NodeId) -> bool {
         let (a, b) = (self.root(a.index()), self.root(b.index()));
         self.parent[a.max(b)] = a.min(b);
         a != b
@@ -128,15 +130,22 @@ fn floating(nodes: &IndexMap<String, String>, parts: &IndexMap<String, Part>, pr
             floating.entry(root).or_default().push(node_id(position));
         }
     }
-    for island in floating.values() {
+    let mut first_parts: HashMap<usize, &Part> = HashMap::new();
+    for part in parts.values() {
+        for node in part.element.nodes() {
+            first_parts.entry(islands.root(node.index())).or_insert(part);
+        }
+    }
+    for (root, island) in &floating {
         let names: Vec<&str> = island.iter().map(|node| nodes[node.index()].as_str()).collect();
         let message = match names.as_slice() {
             [one] => format!("node {one} has no DC path to ground"),
-            several => format!("nodes {} have no DC path to ground", several.join(", ")),
+            several => format!("nodes {} have no DC path to ground", some_of(several.iter().copied())),
         };
-        let first = parts.values().find(|part| part.element.nodes().iter().any(|node| island.contains(node)));
         let error = Diagnostic::error(Code::FloatingNode, message);
-        problems.push(marked(error, first).help(format!("add a resistor: R9 {} 0 10MEG", names[0])));
+        problems.push(
+            marked(error, first_parts.get(root).copied()).help(format!("add a resistor: R9 {} 0 10MEG", names[0])),
+        );
     }
 }
 

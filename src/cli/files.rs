@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::{fs, str};
 
 use hissmap::diagnostic::{Code, Diagnostic};
-use hissmap::netlist::{self, Fetched, IncludeRequest, MAX_TEXT_BYTES, Netlist};
+use hissmap::netlist::{self, Fetched, IncludeRequest, Limits, Netlist};
 
 /// What stands for standard input.
 const STANDARD_INPUT: &str = "-";
@@ -50,7 +50,7 @@ fn read_text(file: &str) -> Result<String, String> {
 /// Reads one byte more than a netlist may have, so that a longer text is seen to be too long.
 fn read_limited(source: io::Result<impl Read>) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
-    source?.take(MAX_TEXT_BYTES as u64 + 1).read_to_end(&mut bytes)?;
+    source?.take(Limits::default().text_bytes as u64 + 1).read_to_end(&mut bytes)?;
     Ok(bytes)
 }
 

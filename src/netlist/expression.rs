@@ -6,12 +6,9 @@
 mod lexer;
 mod parser;
 
-use super::Word;
+use super::{Limits, Word};
 use crate::diagnostic::{SourceId, Span, nearest};
 use crate::units::NumberError;
-
-/// Longest text of an expression, in bytes.
-pub const MAX_EXPRESSION_BYTES: usize = 8192;
 
 /// An expression, ready to be computed.
 #[derive(Clone, Debug, PartialEq)]
@@ -77,9 +74,12 @@ pub enum ExpressionProblem {
     /// Nothing between the braces.
     #[error("the expression is empty")]
     Empty,
-    /// Longer than [`MAX_EXPRESSION_BYTES`].
-    #[error("the expression is longer than {MAX_EXPRESSION_BYTES} bytes")]
-    TooLong,
+    /// Longer than [`Limits::expression_bytes`].
+    #[error("the expression is longer than {0} bytes")]
+    TooLong(usize),
+    /// More open brackets, signs and powers than [`Limits::expression_depth`].
+    #[error("the expression is nested more than {0} deep")]
+    TooDeep(usize),
     /// A number that cannot be read.
     #[error(transparent)]
     Number(NumberError),
@@ -130,6 +130,7 @@ impl ExpressionProblem {
         match self {
             Self::Number(error) => error.help(),
             Self::Comma => Some("write a decimal point for a decimal comma".to_owned()),
+            Self::TooLong(_) | Self::TooDeep(_) => Some("name a part of it in a .param of its own".to_owned()),
             Self::UnknownFunction { nearest: Some(name), .. } => Some(format!("try {name}")),
             Self::UnknownFunction { nearest: None, .. } => {
                 Some(format!("the functions are {}", FUNCTIONS.map(|(name, _)| name).join(" ")))
@@ -203,7 +204,20 @@ impl Expression {
     /// # Errors
     /// Says what is wrong and where; the first fault ends the reading.
     pub fn parse(text: &str, source: SourceId, start: u32) -> Result<Self, ExpressionError> {
-        parser::parse(text, source, start).map(|steps| Self { steps })
+        Self::parse_with(&Limits::default(), text, source, start)
+    }
+
+    /// As [`Expression::parse`], with limits of the caller's own.
+    ///
+    /// # Errors
+    /// As [`Expression::parse`].
+    pub fn parse_with(limits: &Limits, text: &str, source: SourceId, start: u32) -> Result<Self, ExpressionError> {
+        parser::parse(limits, text, source, start).map(|steps| Self { steps })
+    }
+
+    /// How many steps it takes to compute it.
+    pub(super) fn len(&self) -> usize {
+        self.steps.len()
     }
 
     /// The names used, in lower case and in order of writing, as often as they are used.

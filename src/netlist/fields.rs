@@ -2,7 +2,7 @@
 
 use super::expression::{Expression, ExpressionProblem};
 use super::token::{Fault, Kind, Token, tokens};
-use super::{Assignment, Value, Word};
+use super::{Assignment, Limits, Value, Word};
 use crate::diagnostic::{Code, Diagnostic, SourceId, Span};
 use crate::units::{NumberError, Quantity, read_number};
 use std::ops::Range;
@@ -24,6 +24,9 @@ pub(super) struct Fields<'a> {
     pub span: Span,
     /// Warnings, and errors in values; those do not end the reading of the statement.
     pub diagnostics: Vec<Diagnostic>,
+    /// Tokens, and symbols of expressions.
+    pub count: usize,
+    limits: &'a Limits,
     source: SourceId,
     tokens: Vec<Token<'a>>,
     next: usize,
@@ -31,7 +34,7 @@ pub(super) struct Fields<'a> {
 
 impl<'a> Fields<'a> {
     /// Cuts the statement that stands at `place` of `source`.
-    pub fn new(text: &'a str, source: SourceId, place: &Range<usize>) -> Parsed<Self> {
+    pub fn new(text: &'a str, source: SourceId, place: &Range<usize>, limits: &'a Limits) -> Parsed<Self> {
         let span = span(source, place);
         let tokens = tokens(text, place.start).map_err(|fault| {
             let (code, message, place, help) = match fault {
@@ -48,7 +51,15 @@ impl<'a> Fields<'a> {
             Some(Token { kind: Kind::Word(word), .. }) => (*word).to_owned(),
             _ => text.chars().take(1).collect(),
         };
-        Ok(Self { subject, form: String::new(), span, diagnostics: Vec::new(), source, tokens, next: 0 })
+        let long = |token: &&Token| matches!(token.kind, Kind::Word(word) if word.len() > limits.word_bytes);
+        if let Some(long) = tokens.iter().find(long) {
+            let message = format!("a name or number is longer than {} bytes", limits.word_bytes);
+            let place = self::span(source, &long.place);
+            let error = Diagnostic::error(Code::LimitExceeded, message).at(place).in_statement(span);
+            return Err(Box::new(error.help("give it a shorter name")));
+        }
+        let (form, diagnostics, count) = (String::new(), Vec::new(), tokens.len());
+        Ok(Self { subject, form, span, diagnostics, count, limits, source, tokens, next: 0 })
     }
 
     /// An error about `at`.
@@ -87,6 +98,11 @@ impl<'a> Fields<'a> {
     /// Where the token `ahead` tokens later stands.
     pub fn place_at(&self, ahead: usize) -> Span {
         self.tokens.get(self.next + ahead).map_or(self.span, |token| span(self.source, &token.place))
+    }
+
+    /// Where the statement's first token stands.
+    pub fn place_of_subject(&self) -> Span {
+        self.tokens.first().map_or(self.span, |token| span(self.source, &token.place))
     }
 
     /// Passes over the next token.
@@ -238,12 +254,15 @@ impl<'a> Fields<'a> {
     }
 
     fn expression(&mut self, text: &str, span: Span) -> Value {
-        match Expression::parse(text, span.source, span.start + 1) {
-            Ok(expression) => Value::Expression(expression, span),
+        match Expression::parse_with(self.limits, text, span.source, span.start + 1) {
+            Ok(expression) => {
+                self.count += expression.len();
+                Value::Expression(expression, span)
+            }
             Err(error) => {
                 let code = match error.problem {
                     ExpressionProblem::Number(_) => Code::BadNumber,
-                    ExpressionProblem::TooLong => Code::LimitExceeded,
+                    ExpressionProblem::TooLong(_) | ExpressionProblem::TooDeep(_) => Code::LimitExceeded,
                     _ => Code::BadExpression,
                 };
                 let mut diagnostic = self.error(code, error.span, error.problem.to_string());

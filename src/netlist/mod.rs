@@ -7,14 +7,13 @@ mod ast;
 mod card;
 mod expression;
 mod fields;
+mod limits;
 mod lines;
 mod reader;
 mod statement;
 mod token;
 
 pub use ast::*;
-pub use expression::{EvaluationError, Expression, ExpressionError, ExpressionProblem, MAX_EXPRESSION_BYTES};
-pub use reader::{
-    Fetched, IncludeRequest, MAX_DIAGNOSTICS, MAX_INCLUDE_DEPTH, MAX_INCLUDES, MAX_NESTING, MAX_STATEMENT_BYTES,
-    MAX_TEXT_BYTES, read,
-};
+pub use expression::{EvaluationError, Expression, ExpressionError, ExpressionProblem};
+pub use limits::Limits;
+pub use reader::{Fetched, IncludeRequest, read, read_with};

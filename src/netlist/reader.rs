@@ -7,22 +7,9 @@ pub use include::{Fetched, IncludeRequest};
 
 use super::fields::{Fields, Parsed, span};
 use super::lines::{self, Lines};
-use super::{Netlist, Scope, Subcircuit, card, statement};
+use super::{Limits, Netlist, Scope, Subcircuit, card, statement};
 use crate::diagnostic::{Code, Diagnostic, Severity, SourceId, Span};
 use std::ops::Range;
-
-/// How deep sub-circuits may be defined in one another.
-pub const MAX_NESTING: usize = 32;
-/// How deep files may include one another.
-pub const MAX_INCLUDE_DEPTH: usize = 32;
-/// How many files may be included in all.
-pub const MAX_INCLUDES: usize = 1000;
-/// How many bytes all texts together may have.
-pub const MAX_TEXT_BYTES: usize = 16 << 20;
-/// How many bytes one statement may have, from its first line to its last.
-pub const MAX_STATEMENT_BYTES: usize = 64 << 10;
-/// After how many messages the reading stops: the text is no netlist.
-pub const MAX_DIAGNOSTICS: usize = 1000;
 
 /// Reads the netlist `text`, called `name` in messages.
 ///
@@ -35,12 +22,24 @@ pub fn read(
     text: &str,
     fetch: &mut dyn FnMut(&IncludeRequest<'_>) -> Result<Fetched, String>,
 ) -> (Netlist, Vec<Diagnostic>) {
+    read_with(&Limits::default(), name, text, fetch)
+}
+
+/// As [`read`], with limits of the caller's own.
+pub fn read_with(
+    limits: &Limits,
+    name: &str,
+    text: &str,
+    fetch: &mut dyn FnMut(&IncludeRequest<'_>) -> Result<Fetched, String>,
+) -> (Netlist, Vec<Diagnostic>) {
     let mut reader = Reader {
+        limits,
         netlist: Netlist::default(),
         diagnostics: Vec::new(),
         files: Vec::new(),
         open: Vec::new(),
         bytes: 0,
+        fields: 0,
         earlier: Earlier::default(),
         fetch,
     };
@@ -52,6 +51,7 @@ pub fn read(
 }
 
 struct Reader<'a> {
+    limits: &'a Limits,
     netlist: Netlist,
     diagnostics: Vec<Diagnostic>,
     /// The file itself and those being included, innermost last.
@@ -59,6 +59,8 @@ struct Reader<'a> {
     /// Sub-circuits not yet ended, innermost last.
     open: Vec<Subcircuit>,
     bytes: usize,
+    /// Names, values and signs so far.
+    fields: usize,
     earlier: Earlier,
     fetch: &'a mut dyn FnMut(&IncludeRequest<'_>) -> Result<Fetched, String>,
 }
@@ -88,9 +90,10 @@ enum Next {
 impl Reader<'_> {
     fn open_file(&mut self, name: String, text: &str, has_title: bool) -> Result<(), Diagnostic> {
         self.bytes = self.bytes.saturating_add(text.len());
-        if self.bytes > MAX_TEXT_BYTES {
-            let message = format!("with {name} the netlist is longer than {} MiB", MAX_TEXT_BYTES >> 20);
-            return Err(Diagnostic::error(Code::LimitExceeded, message));
+        if self.bytes > self.limits.text_bytes {
+            let message = format!("with {name} the netlist is longer than {}", bytes(self.limits.text_bytes));
+            let error = Diagnostic::error(Code::LimitExceeded, message);
+            return Err(error.help("include only the files that the circuit needs"));
         }
         let source = self.netlist.sources.add(name.clone(), text);
         let lines = lines::split(text, has_title);
@@ -118,9 +121,10 @@ impl Reader<'_> {
             if let Next::EndOfFile = self.statement(&text[place.clone()], source, place) {
                 self.files.pop();
             }
-            if self.diagnostics.len() >= MAX_DIAGNOSTICS {
-                self.diagnostics.truncate(MAX_DIAGNOSTICS);
-                let message = format!("{MAX_DIAGNOSTICS} messages: the rest is not read");
+            let most = self.limits.messages;
+            if self.diagnostics.len() >= most {
+                self.diagnostics.truncate(most);
+                let message = format!("{most} messages: the rest is not read");
                 self.diagnostics.push(Diagnostic::error(Code::LimitExceeded, message));
                 self.files.clear();
             }
@@ -130,8 +134,8 @@ impl Reader<'_> {
 
     fn statement(&mut self, text: &str, source: SourceId, place: Range<usize>) -> Next {
         let whole = span(source, &place);
-        if text.len() > MAX_STATEMENT_BYTES {
-            let message = format!("the statement is longer than {} KiB", MAX_STATEMENT_BYTES >> 10);
+        if text.len() > self.limits.statement_bytes {
+            let message = format!("the statement is longer than {}", bytes(self.limits.statement_bytes));
             let first_line = Span { end: whole.start, ..whole };
             self.diagnostics.push(Diagnostic::error(Code::LimitExceeded, message).at(first_line).in_statement(whole));
             return Next::Statement;
@@ -142,7 +146,7 @@ impl Reader<'_> {
             self.include(&text[keyword.len()..], whole);
             return Next::Statement;
         }
-        let mut fields = match Fields::new(text, source, &place) {
+        let mut fields = match Fields::new(text, source, &place, self.limits) {
             Ok(fields) => fields,
             Err(problem) => {
                 self.diagnostics.push(*problem);
@@ -151,6 +155,14 @@ impl Reader<'_> {
         };
         let outcome = self.take(&mut fields);
         self.diagnostics.append(&mut fields.diagnostics);
+        self.fields = self.fields.saturating_add(fields.count);
+        if self.fields > self.limits.fields {
+            let message = format!("the netlist has more than {} names and values", self.limits.fields);
+            let error = Diagnostic::error(Code::LimitExceeded, message).at(fields.place_of_subject());
+            self.diagnostics.push(error.in_statement(whole).help("leave out what the question does not need"));
+            self.files.clear();
+            return Next::Statement;
+        }
         outcome.unwrap_or_else(|problem| {
             self.diagnostics.push(*problem);
             Next::Statement
@@ -213,6 +225,15 @@ impl Reader<'_> {
         let place = span(file.source, place);
         let warning = Diagnostic::warning(Code::TextAfterEnd, "what follows .end is not read");
         self.diagnostics.push(warning.at(place).in_statement(place).help("move .end to the last line, or remove it"));
+    }
+}
+
+/// A number of bytes as a person writes it.
+fn bytes(count: usize) -> String {
+    match count {
+        count if count >= 1 << 20 && count.is_multiple_of(1 << 20) => format!("{} MiB", count >> 20),
+        count if count >= 1 << 10 && count.is_multiple_of(1 << 10) => format!("{} KiB", count >> 10),
+        count => format!("{count} bytes"),
     }
 }
 

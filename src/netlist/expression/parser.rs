@@ -1,9 +1,9 @@
 //! Symbols to a postfix program: the shunting yard of Dijkstra, Algol 60 translation (1961).
 
 use super::lexer::{Symbol, symbol};
-use super::{ExpressionError, ExpressionProblem, Function, MAX_EXPRESSION_BYTES, Operator, Step};
+use super::{ExpressionError, ExpressionProblem, Function, Operator, Step};
 use crate::diagnostic::{SourceId, Span};
-use crate::netlist::Word;
+use crate::netlist::{Limits, Word};
 use crate::units::{Quantity, read_number};
 
 /// What waits on the siding until its operands are complete.
@@ -14,13 +14,14 @@ enum Waiting {
     Call { function: Function, commas: usize, span: Span },
 }
 
-pub(super) fn parse(text: &str, source: SourceId, start: u32) -> Result<Vec<Step>, ExpressionError> {
+pub(super) fn parse(limits: &Limits, text: &str, source: SourceId, start: u32) -> Result<Vec<Step>, ExpressionError> {
     let span_of = |from: usize, length: usize| {
         let from = start.saturating_add(from as u32);
         Span { source, start: from, end: from.saturating_add(length as u32) }
     };
-    if text.len() > MAX_EXPRESSION_BYTES {
-        return Err(ExpressionError { problem: ExpressionProblem::TooLong, span: span_of(0, text.len()) });
+    if text.len() > limits.expression_bytes {
+        let problem = ExpressionProblem::TooLong(limits.expression_bytes);
+        return Err(ExpressionError { problem, span: span_of(0, text.len()) });
     }
     let mut yard = Yard { steps: Vec::new(), waiting: Vec::new(), value_due: true, last: span_of(0, text.len()) };
     let mut rest = text.trim_start();
@@ -34,6 +35,9 @@ pub(super) fn parse(text: &str, source: SourceId, start: u32) -> Result<Vec<Step
         rest = after.trim_start();
         yard.last = span_of(at, length);
         yard.take(symbol, rest.starts_with('('), yard.last).map_err(|problem| fail(problem, length))?;
+        if yard.waiting.len() > limits.expression_depth {
+            return Err(fail(ExpressionProblem::TooDeep(limits.expression_depth), length));
+        }
     }
     yard.finish()
 }

@@ -1,6 +1,6 @@
 //! Files that include files.
 
-use super::{MAX_INCLUDE_DEPTH, MAX_INCLUDES, Reader};
+use super::Reader;
 use crate::diagnostic::{Code, Diagnostic, Span};
 
 /// What an `.include` asks for.
@@ -40,12 +40,15 @@ impl Reader<'_> {
             let message = "the name of the file to include is missing or its quotes do not match".to_owned();
             return Err(error(Code::FieldCount, message).help("write .include \"FILE\""));
         }
-        if self.files.len() > MAX_INCLUDE_DEPTH {
-            let message = format!("files include one another more than {MAX_INCLUDE_DEPTH} deep");
-            return Err(error(Code::LimitExceeded, message));
+        let deepest = self.limits.include_depth;
+        if self.files.len() > deepest {
+            let message = format!("files include one another more than {deepest} deep");
+            return Err(error(Code::LimitExceeded, message).help("include the innermost file from here"));
         }
-        if self.netlist.sources.iter().count() > MAX_INCLUDES {
-            return Err(error(Code::LimitExceeded, format!("more than {MAX_INCLUDES} files are included")));
+        let most = self.limits.includes;
+        if self.netlist.sources.iter().count() > most {
+            let message = format!("more than {most} files are included");
+            return Err(error(Code::LimitExceeded, message).help("put what belongs together into one file"));
         }
         let from = self.files.last().map_or("", |file| file.name.as_str());
         let fetched = (self.fetch)(&IncludeRequest { path, from })

@@ -1,6 +1,6 @@
 //! Sub-circuits as they open and close.
 
-use super::{MAX_NESTING, Next, Reader};
+use super::{Next, Reader};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::netlist::fields::{Fields, Parsed};
 use crate::netlist::{Scope, Subcircuit, Word, statement};
@@ -8,9 +8,10 @@ use crate::netlist::{Scope, Subcircuit, Word, statement};
 impl Reader<'_> {
     /// `.subckt`: what follows stands inside it.
     pub(super) fn begin(&mut self, fields: &mut Fields<'_>) -> Parsed<Next> {
-        if self.open.len() >= MAX_NESTING {
+        let deepest = self.limits.definition_depth;
+        if self.open.len() >= deepest {
             self.files.clear();
-            let message = format!("sub-circuits are nested more than {MAX_NESTING} deep; the rest is not read");
+            let message = format!("sub-circuits are nested more than {deepest} deep; the rest is not read");
             return Err(Box::new(fields.error(Code::LimitExceeded, fields.span, message)));
         }
         match statement::subckt(fields) {
