@@ -5,6 +5,7 @@ mod bias;
 mod check;
 mod circuit;
 mod compare;
+mod equations;
 mod files;
 mod flags;
 mod noise;
@@ -43,6 +44,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Equations(equations::Flags),
 }
 
 /// Runs the command that the arguments ask for.
@@ -57,6 +59,7 @@ pub fn run() -> ExitCode {
         Command::Response(flags) => response::run(flags),
         Command::Noise(flags) => noise::run(flags),
         Command::Compare(flags) => compare::run(flags),
+        Command::Equations(flags) => equations::run(flags),
     };
     outcome.deliver()
 }

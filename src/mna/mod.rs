@@ -235,6 +235,18 @@ impl SignalEquations {
         });
     }
 
+    /// The settled equations turned back into those of node voltages throughout, entries one a place.
+    pub fn by_nodes(&self) -> Vec<SignalEntry> {
+        // v(inner) = v(pin) − drop and drop = v(pin) − v(inner): turning twice gives back what was.
+        let mut turned = SignalEquations {
+            unknowns: self.unknowns,
+            entries: self.entries.clone(),
+            ohmic: self.ohmic.iter().map(|&(inner, pin, _)| (inner, pin, 0.0)).collect(),
+        };
+        turned.settle();
+        turned.entries
+    }
+
     /// Unknowns that are drops, and the pins they lie behind.
     pub fn drops(&self) -> impl Iterator<Item = (Unknown, Unknown)> + '_ {
         self.ohmic.iter().map(|&(inner, pin, _)| (inner, pin))
