@@ -4,6 +4,8 @@ use clap::{Arg, ArgAction, ArgMatches, Args, FromArgMatches, ValueEnum};
 use hissmap::bench::Action;
 use hissmap::noise::Weighting;
 
+use super::output::Output;
+
 /// How the result is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
@@ -27,9 +29,15 @@ pub struct Common {
     /// Write the result as comma-separated values
     #[arg(long)]
     csv: bool,
+    #[command(flatten)]
+    output: Output,
 }
 
 impl Common {
+    pub fn output(&self) -> &Output {
+        &self.output
+    }
+
     pub fn format(&self) -> Format {
         match (self.json, self.csv) {
             (true, _) => Format::Json,

@@ -8,8 +8,10 @@ mod compare;
 mod files;
 mod flags;
 mod noise;
+mod output;
 mod render;
 mod response;
+mod why;
 
 use std::process::ExitCode;
 
@@ -18,6 +20,7 @@ use hissmap::diagnostic::{Code, Severity, Sources};
 use hissmap::report::{Message, json};
 
 use answer::Outcome;
+use output::Output;
 
 /// Bad input or usage.
 const BAD_INPUT: u8 = 2;
@@ -43,6 +46,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Why(why::Flags),
 }
 
 /// Runs the command that the arguments ask for.
@@ -51,14 +55,15 @@ pub fn run() -> ExitCode {
         Ok(cli) => cli,
         Err(usage) => return explain(&usage),
     };
-    let outcome = match &cli.command {
-        Command::Check(flags) => check::run(flags),
-        Command::Bias(flags) => bias::run(flags),
-        Command::Response(flags) => response::run(flags),
-        Command::Noise(flags) => noise::run(flags),
-        Command::Compare(flags) => compare::run(flags),
+    let (outcome, output) = match &cli.command {
+        Command::Check(flags) => (check::run(flags), flags.common.output()),
+        Command::Bias(flags) => (bias::run(flags), flags.common.output()),
+        Command::Response(flags) => (response::run(flags), flags.common.output()),
+        Command::Noise(flags) => (noise::run(flags), flags.common.output()),
+        Command::Compare(flags) => (compare::run(flags), flags.common.output()),
+        Command::Why(flags) => return why::run(flags),
     };
-    outcome.deliver()
+    outcome.deliver(output)
 }
 
 /// Prints what is wrong with the arguments, or the help that they ask for.
@@ -85,5 +90,5 @@ fn explain(usage: &clap::Error) -> ExitCode {
         };
         result = answer::line(&json::Refusal::new(command, vec![message], Vec::new()));
     }
-    Outcome { result, messages: Vec::new(), sources: Sources::default(), code: BAD_INPUT }.deliver()
+    Outcome { result, messages: Vec::new(), sources: Sources::default(), code: BAD_INPUT }.deliver(&Output::default())
 }
