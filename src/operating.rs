@@ -15,6 +15,9 @@ use crate::units::engineering;
 /// Two solutions that differ by less at every node are one, V.
 const SAME_VOLTS: f64 = 1e-3;
 
+/// Where the equations of signals are judged, Hz: in the middle of the audio band.
+const MIDDLE_HERTZ: f64 = 1e3;
+
 /// How far a kick moves the fastest node, V: far beyond where junctions bend, well within any supply.
 const KICK_VOLTS: f64 = 0.3;
 
@@ -35,8 +38,15 @@ impl Operating {
     /// Finds and judges the bias point of a circuit.
     ///
     /// # Errors
-    /// [`SolveError`] names the node and the device to blame.
+    /// [`SolveError`] names the node and the device to blame, or what is hardly determined.
     pub fn of(circuit: &Circuit) -> Result<Self, SolveError> {
+        let operating = Self::settled(circuit)?;
+        bias::require_determined(circuit, &operating.bias)?;
+        operating.signal.require_determined(circuit, MIDDLE_HERTZ)?;
+        Ok(operating)
+    }
+
+    fn settled(circuit: &Circuit) -> Result<Self, SolveError> {
         let found = Self::at(circuit, bias::solve(circuit)?);
         if !found.runs_away() {
             return Ok(found);

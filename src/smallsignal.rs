@@ -6,8 +6,9 @@ use num_complex::Complex64;
 
 use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::Circuit;
-use crate::element::{Element, NoiseList, NoiseSource, PartId, SourceKind};
-use crate::mna::{Factored, LinearError, NodeId, SignalEquations, Unknown};
+use crate::element::{Element, Mechanism, NoiseList, NoiseSource, PartId, SourceKind};
+use crate::mna::{CONDITION_LIMIT, Factored, LinearError, NodeId, SignalEquations, Unknown};
+use crate::physics::Kelvin;
 
 /// A(f) = G + j·2πf·C and the noise sources of every part.
 #[derive(Clone, Debug)]
@@ -21,6 +22,13 @@ pub struct SmallSignal {
 impl SmallSignal {
     /// Linearises `circuit` at `bias`.
     pub fn linearise(circuit: &Circuit, bias: &BiasPoint) -> Self {
+        let mut signal = Self::stamped(circuit, bias);
+        signal.equations.settle();
+        signal
+    }
+
+    /// Every part's entries and sources, the equations not settled yet.
+    fn stamped(circuit: &Circuit, bias: &BiasPoint) -> Self {
         let mut equations = SignalEquations::new(circuit.layout().electrical);
         let mut sources = Vec::new();
         for (id, part) in circuit.parts() {
@@ -28,8 +36,36 @@ impl SmallSignal {
             part.element.stamp_signal(place, &bias.x, &mut equations);
             part.element.list_noise(place, &bias.x, &mut NoiseList::new(id, &mut sources));
         }
-        equations.settle();
         Self { equations, sources }
+    }
+
+    /// Linearises at the same bias with a resistance at the input: in series with a voltage source, across a current
+    /// source. Its thermal noise counts as that of the source. `None` where `input` is no source.
+    pub fn behind_resistance(
+        circuit: &Circuit,
+        bias: &BiasPoint,
+        input: PartId,
+        ohms: f64,
+        kelvin: Kelvin,
+    ) -> Option<Self> {
+        let Element::Source(source) = &circuit.part(input).element else { return None };
+        let mut behind = Self::stamped(circuit, bias);
+        let (from, to, white) = match source.kind {
+            SourceKind::Current => {
+                let [a, b] = source.nodes.map(Unknown::from);
+                behind.equations.admittance(a, b, 1.0 / ohms, 0.0);
+                (a, b, kelvin.four_kt() / ohms)
+            }
+            // v(a) − v(b) − R·i = 0, and its noise is a voltage in that equation.
+            SourceKind::Voltage => {
+                let branch = circuit.layout().first_inner[input.index()];
+                behind.equations.add(branch, branch, -ohms, 0.0);
+                (branch, Unknown::GROUND, kelvin.four_kt() * ohms)
+            }
+        };
+        behind.equations.settle();
+        behind.sources.push(NoiseSource { part: input, mechanism: Mechanism::Thermal, from, to, white, flicker: 0.0 });
+        Some(behind)
     }
 
     /// Factors A(f).
@@ -41,6 +77,18 @@ impl SmallSignal {
         let entries = self.equations.entries.iter();
         let entries = entries.map(|entry| (entry.row, entry.column, Complex64::new(entry.g, omega * entry.c)));
         Factored::new(self.equations.unknowns, entries).map_err(|error| singular(circuit, error, hertz))
+    }
+
+    /// Refuses equations whose solutions mean nothing at a frequency, because rounding of their entries could change them at
+    /// will.
+    ///
+    /// # Errors
+    /// [`SolveError::Singular`] names the unknown that is hardly determined.
+    pub fn require_determined(&self, circuit: &Circuit, hertz: f64) -> Result<(), SolveError> {
+        match self.factor(circuit, hertz)?.condition() {
+            (condition, _) if condition <= CONDITION_LIMIT => Ok(()),
+            (_, unknown) => Err(singular(circuit, LinearError::Singular(unknown), hertz)),
+        }
     }
 
     /// Transfer to all unknowns from a stimulus, per volt or ampere of it; ground first.
@@ -134,5 +182,5 @@ impl Stimulus {
 
 fn singular(circuit: &Circuit, error: LinearError, hertz: f64) -> SolveError {
     let (LinearError::NotFinite(unknown) | LinearError::Singular(unknown)) = error;
-    SolveError::Singular { unknown: circuit.describe_unknown(unknown), frequency_hz: Some(hertz) }
+    SolveError::Singular { unknown: circuit.describe_unknown(unknown), frequency_hz: Some(hertz), reason: None }
 }

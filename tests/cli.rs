@@ -238,6 +238,18 @@ Q1      pnp   active  C -1.244 mA, B -11.17 µA  BE -166.3 mV, CE -1.898 V  2.36
 }
 
 #[test]
+fn a_current_of_femtoamperes_is_shown_and_rounding_is_not() {
+    // A reverse gate carries its IS of 1e-14 A twice, by gate-source and gate-drain.
+    let gate = "Gate\nVD d 0 10\nVG g 0 -1\nJ1 d g 0 M\n.model M NJF(IS=1e-14)\n";
+    let text = run("bias -", gate).out;
+    assert!(text.contains("G -20.00 fA"), "{text}");
+    // A saturated collector on nothing carries nothing.
+    let hanging = "Hanging\nVB x 0 1\nRB x b 10k\nQ1 c b 0 M\nCC c 0 1u\n.model M NPN\n";
+    let text = run("bias -", hanging).out;
+    assert!(text.contains("C 0 A, B "), "{text}");
+}
+
+#[test]
 fn a_hot_device_is_warned_about() {
     let netlist = "Hot\nVCC c 0 20\nRB c b 10k\nQ1 c b 0 P PTOT=0.3\n.model P NPN (BF=50)\n";
     let result = json("bias -", netlist);
@@ -417,6 +429,49 @@ fn hiss_needs_a_band() {
 }
 
 #[test]
+fn a_noise_figure_and_a_ratio_of_signal_to_noise_are_there_where_asked_for() {
+    let plain = "node dc_v gain_db rms_v relative_error peak_to_peak_v input_rms_v devices";
+    let result = json("noise - --at out --rs RS --level 0.5", STAGE);
+    let node = &result["nodes"][0];
+    check_keys(node, &format!("{plain} noise_figure_db snr_db"));
+    // Total over what RS makes, RS as though it were at 290 K and not at 300.15 K.
+    let rms = node["rms_v"].as_f64().expect("a number");
+    let own = one(&node["devices"], "device", "RS")["share"].as_f64().expect("a number");
+    check_near(&node["noise_figure_db"], 10.0 * (1.0 + (1.0 - own) / (own * 290.0 / 300.15)).log10());
+    check_near(&node["snr_db"], 20.0 * (0.5 / rms).log10());
+    // The same by its ohms, which RS in series with VIN has; another value is added to it, and 1 kΩ of the 2.5 kΩ is then
+    // the amplifier's.
+    assert_eq!(json("noise - --at out --rs 1k", STAGE)["nodes"][0]["noise_figure_db"], node["noise_figure_db"]);
+    let added = json("noise - --at out --rs 1.5k", STAGE);
+    let behind = STAGE.replace("RS in s 1k", "RX in i 1.5k TEMP=16.85\nRS i s 1k");
+    let drawn = json("noise - --at out --rs RX", &behind);
+    check_near(&added["nodes"][0]["noise_figure_db"], drawn["nodes"][0]["noise_figure_db"].as_f64().expect("a number"));
+    check_keys(&added["nodes"][0], &format!("{plain} noise_figure_db"));
+    // Where a source holds the node nothing can be told.
+    let held = json("noise - --at vcc --rs RS --level 0.5", STAGE);
+    assert_eq!((&held["nodes"][0]["noise_figure_db"], &held["nodes"][0]["snr_db"]), (&Value::Null, &Value::Null));
+    // A current source of 1 mA a volt with 1 kΩ across it is the same source.
+    let current = STAGE.replace("VIN in 0 AC 1\nRS in s 1k", "IIN 0 s AC 1\nRS 0 s 1k").replace("VIN", "IIN");
+    let by_ohms = json("noise - --at out --rs 1k", &current);
+    check_near(&by_ohms["nodes"][0]["noise_figure_db"], node["noise_figure_db"].as_f64().expect("a number"));
+    let across = STAGE.replace("VIN in 0 AC 1\nRS in s 1k", "IIN 0 s AC 1\nRX s 0 1e15").replace("VIN", "IIN");
+    let by_ohms = json("noise - --at out --rs 1k", &across);
+    check_near(&by_ohms["nodes"][0]["noise_figure_db"], node["noise_figure_db"].as_f64().expect("a number"));
+}
+
+#[test]
+fn a_source_resistance_that_is_none_is_refused() {
+    check_refused("noise - --rs Q1", STAGE, &["(F03)", "--rs Q1: Q1 is no resistor"]);
+    check_refused("noise - --rs R47", STAGE, &["(F02)", "no part is called R47"]);
+    check_refused("noise - --rs 0", STAGE, &["(F04)", "a resistance must be above zero"]);
+    check_refused("noise - --rs 10M", STAGE, &["(F04)", "milliohms", "10MEG"]);
+    check_refused("noise - --rs 1,5k", STAGE, &["(F04)", "1.5k"]);
+    check_refused("noise - --rs 1k", DIVIDER, &["(F05)", "--from"]);
+    check_refused("noise - --level 0", STAGE, &["(F04)", "--level 0: a signal level must be above zero"]);
+    check_refused("noise - --level loud", STAGE, &["(F04)", "0.775"]);
+}
+
+#[test]
 fn noise_as_text() {
     assert_data_eq!(
         run("noise -", STAGE).out,
@@ -468,7 +523,14 @@ fn no_table_is_wider_than_the_page() {
                 X_the_first_one_of_two in middle_of_it_all vcc a_stage_with_a_long_name\n\
                 X_the_second_one_of_two middle_of_it_all out vcc a_stage_with_a_long_name\n.noise v(out) VIN dec 10 20 20k\n";
     let touch = "--freeze X_the_first_one_of_two.Q_the_transistor_in_question";
-    for arguments in ["bias -", "noise -", "noise - --at out", "response -", &format!("compare - {touch}")] {
+    for arguments in [
+        "bias -",
+        "noise -",
+        "noise - --rs 1k --level 1",
+        "noise - --at out",
+        "response -",
+        &format!("compare - {touch}"),
+    ] {
         let ran = run(arguments, &netlist);
         assert_eq!(ran.code, Some(0), "{}", ran.err);
         for line in ran.out.lines() {
@@ -491,6 +553,29 @@ fn compare_in_json_has_its_keys() {
     check_near(&node["change_db"], db);
     // Silent before and after.
     assert_eq!(one(&result["nodes"], "node", "in")["change_db"], Value::Null);
+}
+
+#[test]
+fn compare_works_for_the_error_that_is_asked_for() {
+    // A sharp resonance in the band takes more frequencies the smaller the error.
+    let tank = "Tank\nR1 a 0 1k\nLX a y 1\nCX y 0 25.33n\n";
+    let asked = "compare - --value R1=2k --at y";
+    let exact = json(asked, tank);
+    let rough = json(&format!("{asked} --tolerance 1e-2"), tank);
+    let after = |result: &Value| result["nodes"][0]["after_rms_v"].as_f64().expect("a number");
+    assert!((after(&exact) - after(&rough)).abs() <= 1e-2 * after(&exact));
+    check_refused("compare - --value R1=2k --tolerance 2", tank, &["(F04)", "--tolerance 2: it must lie between"]);
+}
+
+#[test]
+fn an_input_figure_that_is_uncertain_is_warned_about() {
+    // A trap without loss: at its resonance nothing comes through, and the noise behind it is infinite at the input.
+    let trap = "Trap\nVIN in 0 AC 1\nR1 in a 1k\nL1 a b 1\nC1 b 0 25.33n\nE1 o 0 a 0 1\nR2 o x 1k\n";
+    let result = json("noise - --from VIN --at x", trap);
+    let warning = one(&result["warnings"], "code", "S07");
+    let message = warning["message"].as_str().expect("text");
+    assert!(message.starts_with("the hiss referred to the input at x is only certain to"), "{message}");
+    assert_eq!(result["warnings"].as_array().map(Vec::len), Some(1));
 }
 
 #[test]
@@ -711,6 +796,11 @@ fn every_command_writes_csv() {
         (
             "noise -",
             "node,dc_v,gain_db,node_rms_v,relative_error,peak_to_peak_v,input_rms_v,device,mechanism,share,rms_v",
+        ),
+        (
+            "noise - --rs RS --level 1",
+            "node,dc_v,gain_db,node_rms_v,relative_error,peak_to_peak_v,input_rms_v,device,mechanism,share,rms_v,\
+             noise_figure_db,snr_db",
         ),
         ("noise - --spectrum", "node,hz,v_per_rthz"),
         ("compare - --freeze Q1", "node,before_rms_v,after_rms_v,change_db,before_dc_v,after_dc_v"),

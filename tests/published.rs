@@ -10,10 +10,12 @@ use std::f64::consts::PI;
 use std::fmt::Write;
 
 use common::{Bench, K, Q, close};
+use hissmap::bench::{Point, find_source, read_source_resistance};
 use hissmap::circuit::Change;
 use hissmap::element::Mechanism;
-use hissmap::noise::Weighting;
+use hissmap::noise::{DEFAULT_TOLERANCE, Weighting};
 use hissmap::physics::NOISE_FIGURE_KELVIN;
+use hissmap::report::{self, NoiseQuestion};
 use nalgebra::{Matrix3, Vector3};
 use num_complex::Complex64;
 
@@ -400,6 +402,25 @@ fn weighted_noise() {
 
 // Transistors
 
+/// What `noise --rs` prints about `out` around 1 kHz, dB.
+fn noise_figure(bench: &Bench, source: &str, rs: &str) -> f64 {
+    let input = find_source(&bench.circuit, source).expect("the source is there");
+    let source_resistance = read_source_resistance(&bench.circuit, Some(input), rs).expect("a source resistance");
+    let question = NoiseQuestion {
+        points: vec![Point::of(&bench.circuit, bench.node("out"))],
+        input: Some(input),
+        gain_hertz: 1e3,
+        band_hz: around(1e3),
+        weighting: Weighting::Flat,
+        tolerance: DEFAULT_TOLERANCE,
+        spectrum: false,
+        source_resistance: Some(source_resistance),
+        level_volts: None,
+    };
+    let result = report::noise(&bench.circuit, &[], &question).expect("a solution");
+    result.points[0].noise_figure_db.expect("a noise figure")
+}
+
 #[test]
 fn bjt_noise() {
     let kelvin = 300.0;
@@ -408,21 +429,35 @@ fn bjt_noise() {
         let (ic, beta, rb, icbo) = (row.number("ic_a"), row.number("beta"), row.number("rb_ohm"), row.number("icbo_a"));
         // F of the stage with a source resistance at the stage's temperature. The collector is held, its current observed.
         // With leakage the table's gm is that of the transport current, without the leakage.
-        let factor = |rs: f64| {
+        let stage = |rs: f64, card: &str, base: &str| {
             let is = 1e-19;
             let vbe = vt * (ic / is).ln_1p();
             let vs = vbe + (ic / beta - icbo) * (rs + rb);
-            let bench = Bench::of(&format!(
-                "Vs s 0 {vs:.17e}\nRs s b {rs:.17e}\nQ1 c b 0 M ICBO={:.17e}\nVc c 0 5\nH1 out 0 Vc 1\n\
+            Bench::of(&format!(
+                "Vs s 0 {vs:.17e}\n{card}\nQ1 c {base} 0 M ICBO={:.17e}\nVc c 0 5\nH1 out 0 Vc 1\n\
                  .model M NPN(IS={is} BF={beta} BR=1000 RB={rb} TNOM=26.85)\n.temp 26.85",
                 icbo / f64::exp2((26.85 - 25.0) / 10.0)
-            ));
+            ))
+        };
+        let factor = |rs: f64| {
+            let bench = stage(rs, &format!("Rs s b {rs:.17e}"), "b");
             bench.density("out", 1e3) / (bench.gain("Vs", "out", 1e3).norm_sqr() * 4.0 * K * kelvin * rs)
         };
         let what = format!("{:?}", row.0);
         for (rs, column) in [(1e3, "nf_db_rs_1k"), (1e4, "nf_db_rs_10k")] {
             let computed = db(factor(rs));
             assert!((computed - row.number(column)).abs() <= 1e-6, "{computed} dB, {what}");
+            // The noise figure of the command counts the source as though it were at 290 K: F − 1 grows by 300/290.
+            let expected = db(1.0 + (10f64.powf(row.number(column) / 10.0) - 1.0) * kelvin / NOISE_FIGURE_KELVIN);
+            let drawn = stage(rs, &format!("Rs s b {rs}"), "b");
+            // Named, and by its ohms.
+            for asked in ["Rs", &format!("{rs}")] {
+                let computed = noise_figure(&drawn, "Vs", asked);
+                assert!((computed - expected).abs() <= 1e-6, "{computed} dB is not {expected}, --rs {asked}, {what}");
+            }
+            // The base driven through nothing, and the source resistance added.
+            let computed = noise_figure(&stage(0.0, "", "s"), "Vs", &format!("{rs}"));
+            assert!((computed - expected).abs() <= 1e-6, "{computed} dB is not {expected}, added, {what}");
         }
         // F = a + b·Rs + c/Rs through three values around √β/gm: least at √(c/b), there a + 2√(bc).
         let guess = beta.sqrt() * vt / ic;
@@ -576,7 +611,9 @@ fn friis() {
         let bench = Bench::of(&text);
         let out = format!("o{}", stages.len());
         let gain = bench.gain("Vs", &out, 1e3).norm_sqr();
-        (bench.density(&out, 1e3) / gain / (4.0 * K * 290.0 * source), db(gain))
+        let text = format!("{text}\nEout out 0 {out} 0 1");
+        let figure = noise_figure(&Bench::of(&text), "Vs", "Rs");
+        (figure, bench.density(&out, 1e3) / gain / (4.0 * K * 290.0 * source), db(gain))
     };
     for row in table("friis") {
         let (case, value) = (row.text("case"), row.number("F"));
@@ -595,7 +632,7 @@ fn friis() {
             }
             // The first stage that a total of 70 K leaves room for: gains of 10, 20 and 15 dB, 3 and 6 dB behind it.
             "max_first_stage_nf" => {
-                let (total, gain) =
+                let (_, total, gain) =
                     cascade(&[(value, 10.0), (10f64.powf(0.3), 1e2), (10f64.powf(0.6), 10f64.powf(1.5))]);
                 close(total, 1.0 + row.number("te_k") / 290.0, 1e-6, case);
                 close(gain, row.number("gain_db"), 1e-9, case);
@@ -607,7 +644,9 @@ fn friis() {
                     .map(|stage| stage.split_once('/').expect("F/G"))
                     .map(|(factor, gain)| (factor.parse().expect("a number"), gain.parse().expect("a number")))
                     .collect();
-                let (total, gain) = cascade(&stages);
+                let (figure, total, gain) = cascade(&stages);
+                // What the command prints: everything is at 290 K here.
+                assert!((figure - db(value)).abs() <= 1e-5, "{case}: {figure} dB");
                 close(total, value, 1e-6, case);
                 close(290.0 * (total - 1.0), row.number("te_k"), 1e-6, case);
                 assert!((db(total) - row.number("nf_db")).abs() <= 1e-6, "{case}: {} dB", db(total));

@@ -3,8 +3,10 @@
 pub mod advice;
 mod band;
 mod point;
+mod reference;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
 pub use point::{Point, find_source};
+pub use reference::{read_level, read_source_resistance};
 pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

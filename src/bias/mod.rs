@@ -9,7 +9,7 @@ mod strategies;
 
 use crate::circuit::Circuit;
 use crate::diagnostic::{Code, Diagnostic};
-use crate::mna::NodeId;
+use crate::mna::{NodeId, Unknown};
 
 pub use caution::cautions;
 pub use devices::{DeviceBias, DeviceCurrents, Region, devices};
@@ -66,12 +66,18 @@ pub enum SolveError {
         celsius: f64,
     },
     /// Nothing determines an unknown.
-    #[error("the equations have no single solution: nothing determines {unknown}{}", at_hertz(*frequency_hz))]
+    #[error(
+        "the equations have no single solution: nothing determines {unknown}{}{}",
+        at_hertz(*frequency_hz),
+        because(reason)
+    )]
     Singular {
         /// The unknown in words.
         unknown: String,
         /// Frequency, `None` at rest.
         frequency_hz: Option<f64>,
+        /// What the connections tell about it, in words.
+        reason: Option<String>,
     },
     /// The noise of a part overflows.
     #[error("the hiss of {part} is too large to compute with")]
@@ -83,6 +89,10 @@ pub enum SolveError {
 
 fn blamed(part: &Option<String>) -> String {
     part.as_ref().map_or_else(String::new, |part| format!("; look at {part}"))
+}
+
+fn because(reason: &Option<String>) -> String {
+    reason.as_ref().map_or_else(String::new, |reason| format!(": {reason}"))
 }
 
 fn at_hertz(frequency: Option<f64>) -> String {
@@ -139,6 +149,15 @@ pub fn settle_from(circuit: &Circuit, x: Vec<f64>) -> Result<BiasPoint, SolveErr
         }
         Err((iterations, failure, trial)) => Err(explain(circuit, &failure, &trial, iterations)),
     }
+}
+
+/// Refuses a solution that means nothing, because rounding of the equations' own entries could change it at will.
+///
+/// # Errors
+/// [`SolveError::Singular`] names the unknown that is hardly determined.
+pub fn require_determined(circuit: &Circuit, bias: &BiasPoint) -> Result<(), SolveError> {
+    let trial = Trial::at(circuit, bias.x.clone());
+    newton::require_determined(circuit, &trial).map_err(|unknown| undetermined(circuit, unknown, &trial))
 }
 
 fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {
@@ -204,9 +223,7 @@ fn runaway(circuit: &Circuit, fraction: f64, trial: &Trial) -> SolveError {
 
 fn explain(circuit: &Circuit, failure: &Failure, trial: &Trial, iterations: usize) -> SolveError {
     match failure {
-        Failure::Singular(unknown) => {
-            SolveError::Singular { unknown: circuit.describe_unknown(*unknown), frequency_hz: None }
-        }
+        Failure::Singular(unknown) => undetermined(circuit, *unknown, trial),
         Failure::Unsettled { worst, residual } => SolveError::NoConvergence {
             iterations,
             worst_node: circuit.describe_unknown(*worst),
@@ -214,4 +231,14 @@ fn explain(circuit: &Circuit, failure: &Failure, trial: &Trial, iterations: usiz
             residual_amps: *residual,
         },
     }
+}
+
+/// `unknown` is where the elimination ended, which may be far from where the trouble is.
+fn undetermined(circuit: &Circuit, unknown: Unknown, trial: &Trial) -> SolveError {
+    let unknown = newton::weakest(circuit, trial).unwrap_or(unknown);
+    let (unknown, reason) = match circuit.undetermined(unknown) {
+        Some((place, reason)) => (place, Some(reason)),
+        None => (circuit.describe_unknown(unknown), None),
+    };
+    SolveError::Singular { unknown, frequency_hz: None, reason }
 }

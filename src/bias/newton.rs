@@ -4,7 +4,7 @@ use super::convergence::{worst_residual, worst_update};
 use super::limit::limit;
 use crate::circuit::Circuit;
 use crate::element::{Element, JunctionVolts, PartId};
-use crate::mna::{BiasEquations, Factored, LinearError, Unknown};
+use crate::mna::{BiasEquations, CONDITION_LIMIT, Factored, LinearError, Unknown};
 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
@@ -126,9 +126,33 @@ pub(super) fn stamp(circuit: &Circuit, aid: Aid, trial: &Trial, equations: &mut 
     }
 }
 
-fn newton_step(unknowns: usize, equations: &BiasEquations) -> Result<Vec<f64>, LinearError> {
+/// Refuses equations whose condition at a trial point is beyond the limit, naming the unknown that is hardly determined.
+pub(super) fn require_determined(circuit: &Circuit, trial: &Trial) -> Result<(), Unknown> {
+    match condition(circuit, Aid::NONE, trial) {
+        Ok((condition, _)) if condition <= CONDITION_LIMIT => Ok(()),
+        Ok((_, unknown)) | Err(LinearError::Singular(unknown) | LinearError::NotFinite(unknown)) => Err(unknown),
+    }
+}
+
+/// The unknown that a picoampere a volt from every node to ground has to hold, where nothing else does.
+pub(super) fn weakest(circuit: &Circuit, trial: &Trial) -> Option<Unknown> {
+    condition(circuit, Aid { siemens: 1e-12, ..Aid::NONE }, trial).ok().map(|(_, unknown)| unknown)
+}
+
+fn condition(circuit: &Circuit, aid: Aid, trial: &Trial) -> Result<(f64, Unknown), LinearError> {
+    let unknowns = circuit.layout().with_temperatures;
+    let mut equations = BiasEquations::new(unknowns);
+    stamp(circuit, aid, trial, &mut equations);
+    factor(unknowns, &equations).map(|factored| factored.condition())
+}
+
+fn factor(unknowns: usize, equations: &BiasEquations) -> Result<Factored<f64>, LinearError> {
     let entries = equations.jacobian.iter().map(|entry| (entry.row, entry.column, entry.value));
-    let factored = Factored::new(unknowns, entries)?;
+    Factored::new(unknowns, entries)
+}
+
+fn newton_step(unknowns: usize, equations: &BiasEquations) -> Result<Vec<f64>, LinearError> {
+    let factored = factor(unknowns, equations)?;
     let right: Vec<f64> = equations.residual.iter().map(|residual| -residual).collect();
     factored.solve(&right)
 }

@@ -8,8 +8,10 @@ use std::sync::Arc;
 use indexmap::{IndexMap, IndexSet};
 
 use super::parameters::{Named, Values, report_repeats};
-use super::parts::{self, References};
-use super::{Change, Circuit, Model, NoiseDefaults, Part, change, couplings, node_id, node_key, part_id, topology};
+use super::parts::{self, Elsewhere, References};
+use super::{
+    Change, Circuit, Model, NoiseDefaults, Part, change, couplings, hanging, node_id, node_key, part_id, topology,
+};
 use crate::diagnostic::{Code, Diagnostic, Span, nearest};
 use crate::element::{Element, Layout, PartId, SourceKind};
 use crate::mna::{NodeId, Unknown};
@@ -50,6 +52,7 @@ pub(super) fn circuit(
             couplings::settle(&mut parts, &mut problems);
         }
         topology::check(&nodes, &parts, ambient, &mut problems);
+        hanging::check(&nodes, &parts, &mut problems);
     }
     deduplicate(&mut problems, limits);
     if problems.iter().any(Diagnostic::is_error) {
@@ -438,6 +441,16 @@ impl References for Neighbours<'_, '_> {
         let cards = self.from.level.scope.cards.iter();
         let begins = |name: &&str| name.starts_with(|first: char| first.eq_ignore_ascii_case(&letter));
         cards.map(|card| card.name.text.as_str()).filter(begins).collect()
+    }
+
+    fn elsewhere(&self, name: &Word) -> Option<Elsewhere<'_>> {
+        let found = self.flat.cards.values().find(|other| other.card.name.key() == name.key())?;
+        Some(match found.name.get(..self.from.prefix.len()) {
+            Some(start) if start.eq_ignore_ascii_case(&self.from.prefix) => {
+                Elsewhere::Inside(&found.name[self.from.prefix.len()..])
+            }
+            _ => Elsewhere::Outside,
+        })
     }
 }
 

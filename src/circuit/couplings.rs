@@ -10,6 +10,7 @@ use super::topology::Islands;
 use super::{Part, node_id};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Element, PartId};
+use crate::units::exact;
 
 /// Rounding of coefficients such as 0.999 typed for three windings may push an eigenvalue this far below zero.
 const SLACK: f64 = 1e-9;
@@ -55,13 +56,42 @@ pub(super) fn settle(parts: &mut IndexMap<String, Part>, problems: &mut Vec<Diag
             let message = format!("no windings can have these couplings of {}", names.join(", "));
             let last = pairs.iter().filter(|((first, _), _)| group.contains(first)).map(|(_, (_, card))| *card).max();
             if let Some(card) = last {
-                problems.push(refused(
-                    &parts[card],
-                    message,
-                    "windings that both couple tightly to a third couple tightly to each other: give that pair too",
-                ));
+                problems.push(refused(&parts[card], message, &advice(&group, &pairs, parts)));
             }
         }
+    }
+}
+
+/// What to type: the pair that is left out, or within which limits the last coupling of three windings may lie.
+fn advice(
+    group: &[PartId],
+    pairs: &IndexMap<(PartId, PartId), (f64, usize)>,
+    parts: &IndexMap<String, Part>,
+) -> String {
+    let name = |part: PartId| parts[part.index()].name.as_str();
+    let given = |a: PartId, b: PartId| pairs.get(&(a.min(b), a.max(b))).map(|(coefficient, _)| *coefficient);
+    for (at, &a) in group.iter().enumerate() {
+        for &b in &group[at + 1..] {
+            let through = group.iter().find_map(|&third| Some((third, given(a, third)? * given(third, b)?)));
+            if let (None, Some((third, product))) = (given(a, b), through) {
+                let [a, b, third] = [a, b, third].map(name);
+                return format!(
+                    "{a} and {b} both couple to {third}, so they couple to each other: add K9 {a} {b} {}",
+                    exact((product * 1e3).round() / 1e3)
+                );
+            }
+        }
+    }
+    match group {
+        // The determinant of the three coefficients is not negative within x·y ± √((1 − x²)(1 − y²)).
+        &[a, b, c] => {
+            let [x, y] = [given(a, b), given(b, c)].map(Option::unwrap_or_default);
+            let spread = ((1.0 - x * x) * (1.0 - y * y)).sqrt();
+            let limits = [x * y - spread, x * y + spread].map(|limit| exact((limit * 1e4).round() / 1e4));
+            let [a, c] = [a, c].map(name);
+            format!("beside the others, the coupling of {a} and {c} must lie between {} and {}", limits[0], limits[1])
+        }
+        _ => "windings that both couple tightly to a third couple tightly to each other".to_owned(),
     }
 }
 

@@ -6,6 +6,7 @@
 mod build;
 mod change;
 mod couplings;
+mod hanging;
 mod order;
 mod parameters;
 mod parts;
@@ -215,6 +216,13 @@ impl Circuit {
     /// keep their voltage whatever happens.
     pub fn held_groups(&self) -> Vec<NodeId> {
         topology::held_groups(self.nodes.len(), &self.parts)
+    }
+
+    /// Where nothing determines a voltage, and why, in words, when the equations leave `unknown` open: a node at which
+    /// collectors, gates or current sources meet with nothing to feed them. `None` where the connections show none.
+    pub fn undetermined(&self, unknown: Unknown) -> Option<(String, String)> {
+        let node = (unknown.index() < self.nodes.len()).then_some(NodeId(unknown.0));
+        hanging::undetermined(&self.nodes, &self.parts, node)
     }
 
     /// The unknown in words a person at the bench can use: a node, or the inside of a part.

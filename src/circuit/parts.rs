@@ -20,6 +20,16 @@ pub(super) trait References {
     fn nodes(&self, part: PartId) -> Vec<NodeId>;
     /// Names of the parts of a letter in the card's scope.
     fn names(&self, letter: char) -> Vec<&str>;
+    /// Where a part of this name stands that the name by itself does not reach.
+    fn elsewhere(&self, name: &Word) -> Option<Elsewhere<'_>>;
+}
+
+/// Where a part is that a card cannot see by its bare name.
+pub(super) enum Elsewhere<'a> {
+    /// Further in, by this path.
+    Inside(&'a str),
+    /// Outside the card's sub-circuit, or in another one.
+    Outside,
 }
 
 /// Turns one card into an element; `None` when a message says why not.
@@ -309,10 +319,14 @@ impl Reader<'_> {
         let error =
             Diagnostic::error(Code::UnknownReference, format!("no {kind} is called {} here", name.text)).at(name.span);
         let known = references.names(letter);
-        let help = match nearest(&name.text, known.iter().copied()) {
-            Some(near) => format!("try {near}"),
-            None if known.is_empty() => format!("add the {kind}"),
-            None => format!("known are {}", known.join(" ")),
+        let help = match (references.elsewhere(name), nearest(&name.text, known.iter().copied())) {
+            (Some(Elsewhere::Inside(path)), _) => format!("try {path}"),
+            (Some(Elsewhere::Outside), _) => {
+                format!("{} stands outside this sub-circuit: put this card beside it", name.text)
+            }
+            (None, Some(near)) => format!("try {near}"),
+            (None, None) if known.is_empty() => format!("add the {kind}"),
+            (None, None) => format!("known are {}", known.join(" ")),
         };
         self.report(error.help(help));
         None

@@ -169,7 +169,8 @@ fn dc_path(element: &Element) -> Vec<NodeId> {
     }
 }
 
-fn marked(error: Diagnostic, part: Option<&Part>) -> Diagnostic {
+/// Marks the card of a part and the calls it was reached through.
+pub(super) fn marked(error: Diagnostic, part: Option<&Part>) -> Diagnostic {
     let Some(part) = part else { return error };
     let error = match part.card {
         Some(card) => error.at(card).in_statement(card),

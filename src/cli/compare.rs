@@ -38,6 +38,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         input: loaded.input(),
         band_hz: loaded.band_hz(&flags.hiss).map_err(|error| refuse(vec![error]))?,
         weighting: flags.hiss.weight.into(),
+        tolerance: flags.hiss.tolerance().map_err(|error| refuse(vec![error]))?,
     };
     let result = compare(&loaded.written, &loaded.changed, &loaded.changes(), &question)
         .map_err(|error| Refusal::unsolved(&loaded, &error).blaming_changes(&loaded))?;

@@ -2,7 +2,8 @@
 
 use clap::{Arg, ArgAction, ArgMatches, Args, FromArgMatches, ValueEnum};
 use hissmap::bench::Action;
-use hissmap::noise::Weighting;
+use hissmap::diagnostic::{Code, Diagnostic};
+use hissmap::noise::{DEFAULT_TOLERANCE, Weighting};
 
 use super::output::Output;
 
@@ -125,4 +126,21 @@ pub struct Hiss {
     /// Weighting of the band figures
     #[arg(long, value_name = "CURVE", default_value = "flat", ignore_case = true)]
     pub weight: Weight,
+    /// Relative error of the rms figures to work for [default: 1e-6]
+    #[arg(long, value_name = "FRACTION")]
+    tolerance: Option<f64>,
+}
+
+impl Hiss {
+    /// The relative error that is asked for.
+    pub fn tolerance(&self) -> Result<f64, Diagnostic> {
+        match self.tolerance {
+            None => Ok(DEFAULT_TOLERANCE),
+            Some(fraction) if fraction > 0.0 && fraction < 1.0 => Ok(fraction),
+            Some(other) => {
+                let message = format!("--tolerance {other}: it must lie between 0 and 1");
+                Err(Diagnostic::error(Code::BadFlag, message).help("write --tolerance 1e-4"))
+            }
+        }
+    }
 }

@@ -1,9 +1,8 @@
 //! `noise`: how much hiss, and who makes it?
 
 use clap::Args;
-use hissmap::bench::{find_source, read_hertz};
-use hissmap::diagnostic::{Code, Diagnostic};
-use hissmap::noise::DEFAULT_TOLERANCE;
+use hissmap::bench::{find_source, read_hertz, read_level, read_source_resistance};
+use hissmap::diagnostic::Diagnostic;
 use hissmap::report::{NoiseQuestion, csv, json, noise, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
@@ -15,7 +14,8 @@ use super::flags::{Common, Format, Hiss, WhatIfs};
 /// Hiss is in volts rms over the band, peak-to-peak is 6.6 times that. With --at the full ranking of devices.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  hissmap noise circuits/two-stage-germanium.cir\n  \
-                        hissmap noise circuits/two-stage-germanium.cir --at out --leak Q1=20uA,x=300")]
+                        hissmap noise circuits/two-stage-germanium.cir --at out --leak Q1=20uA,x=300\n  \
+                        hissmap noise circuits/two-stage-germanium.cir --at out --rs RS --level 0.775")]
 pub struct Flags {
     #[command(flatten)]
     pub common: Common,
@@ -30,9 +30,12 @@ pub struct Flags {
     /// Add the spectrum, V/√Hz
     #[arg(long)]
     spectrum: bool,
-    /// Relative error of the rms figures to work for
-    #[arg(long, value_name = "FRACTION")]
-    tolerance: Option<f64>,
+    /// Add the noise figure against a source resistance: a resistor of the netlist, or ohms at the input source
+    #[arg(long, value_name = "R")]
+    rs: Option<String>,
+    /// Add the signal-to-noise ratio against a signal of so many volts rms at each point
+    #[arg(long, value_name = "VOLTS")]
+    level: Option<String>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -59,24 +62,17 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         Some(text) => Some(named("from", text, find_source(&loaded.changed, text)).map_err(|error| vec![error])?),
         None => loaded.input(),
     };
+    let read_rs = |text: &String| named("rs", text, read_source_resistance(&loaded.changed, input, text));
+    let read_volts = |text: &String| named("level", text, read_level(text));
     Ok(NoiseQuestion {
         points: loaded.points(&flags.hiss.at, input)?,
         input,
         gain_hertz: named("hz", &flags.hz, read_hertz(&flags.hz)).map_err(|error| vec![error])?,
         band_hz: loaded.band_hz(&flags.hiss).map_err(|error| vec![error])?,
         weighting: flags.hiss.weight.into(),
-        tolerance: tolerance(flags.tolerance).map_err(|error| vec![error])?,
+        tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,
+        source_resistance: flags.rs.as_ref().map(read_rs).transpose().map_err(|error| vec![error])?,
+        level_volts: flags.level.as_ref().map(read_volts).transpose().map_err(|error| vec![error])?,
     })
-}
-
-fn tolerance(asked: Option<f64>) -> Result<f64, Diagnostic> {
-    match asked {
-        None => Ok(DEFAULT_TOLERANCE),
-        Some(fraction) if fraction > 0.0 && fraction < 1.0 => Ok(fraction),
-        Some(other) => {
-            let message = format!("--tolerance {other}: it must lie between 0 and 1");
-            Err(Diagnostic::error(Code::BadFlag, message).help("write --tolerance 1e-4"))
-        }
-    }
 }

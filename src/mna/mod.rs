@@ -48,6 +48,10 @@ impl From<NodeId> for Unknown {
     }
 }
 
+/// Condition ([`Factored::condition`]) beyond which a solution means nothing: rounding of the entries alone may change its
+/// first digit. The 10,000 amplifiers of the campaign, with and without supply, stay below 6e11.
+pub const CONDITION_LIMIT: f64 = 1e15;
+
 /// One entry of a sparse real matrix.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Entry {

@@ -4,6 +4,7 @@
 //! Weber, IEEE J. Solid-State Circuits 6 (1971) 204). Contributions of independent sources are powers and add up.
 
 mod caution;
+mod figure;
 mod integral;
 mod propagate;
 mod weighting;
@@ -17,6 +18,7 @@ use crate::mna::NodeId;
 use crate::smallsignal::{SmallSignal, Stimulus};
 
 pub use caution::cautions;
+pub use figure::{SourceResistance, noise_factors};
 use integral::{Request, integrate};
 use propagate::Propagation;
 pub use weighting::Weighting;
@@ -50,6 +52,8 @@ pub struct OutputNoise {
     pub relative_error: f64,
     /// Weighted rms over the band of the density divided by |gain|², V or A of the input; `None` without gain.
     pub input_rms: Option<f64>,
+    /// Bound on the relative error of the input figure; 0 without one.
+    pub input_relative_error: f64,
     /// Contributions by device, falling.
     pub devices: Vec<DeviceShare>,
 }
@@ -114,12 +118,13 @@ pub fn noise(
     let outputs = request.outputs.iter().enumerate().map(|(position, &output)| {
         let (contributions, mean_square, referred) = row.split(&integral.values, position);
         require_finite(circuit, signal, contributions, mean_square)?;
-        let relative_error = if mean_square > 0.0 { integral.errors[2 * position] / mean_square / 2.0 } else { 0.0 };
+        let relative = |error: f64, power: f64| if power > 0.0 { error / power / 2.0 } else { 0.0 };
         Ok(OutputNoise {
             output,
             rms_volts: mean_square.sqrt(),
-            relative_error,
+            relative_error: relative(integral.errors[2 * position], mean_square),
             input_rms: (referred.is_finite() && referred > 0.0).then(|| referred.sqrt()),
+            input_relative_error: relative(integral.errors[2 * position + 1], referred),
             devices: ranking(signal, contributions, mean_square),
         })
     });

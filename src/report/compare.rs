@@ -6,7 +6,7 @@ use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
 use crate::element::PartId;
-use crate::noise::{DEFAULT_TOLERANCE, Weighting};
+use crate::noise::Weighting;
 
 /// What is asked about a change.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,6 +19,8 @@ pub struct CompareQuestion {
     pub band_hz: [f64; 2],
     /// Weighting of the band figures.
     pub weighting: Weighting,
+    /// Relative error of the rms figures to work for.
+    pub tolerance: f64,
 }
 
 /// Before and after.
@@ -69,8 +71,10 @@ pub fn compare(
         gain_hertz: 1e3,
         band_hz: question.band_hz,
         weighting: question.weighting,
-        tolerance: DEFAULT_TOLERANCE,
+        tolerance: question.tolerance,
         spectrum: false,
+        source_resistance: None,
+        level_volts: None,
     };
     let before = noise(before, &[], &hiss)?;
     let after = noise(after, changes, &hiss)?;

@@ -61,12 +61,13 @@ pub fn response(result: &ResponseResult) -> String {
     table(&["to", "hz", "re", "im", "db", "phase_deg"], rows)
 }
 
-/// `noise`: a row a node, device and mechanism, or the spectra where they were asked for.
+/// `noise`: a row a node, device and mechanism, or the spectra where they were asked for. Noise figure and ratio of signal
+/// to noise are columns at the end where they were asked for.
 pub fn noise(result: &NoiseResult) -> String {
     if result.points.iter().any(|point| point.spectrum.is_some()) {
         return spectra(result);
     }
-    let columns = [
+    let mut columns = vec![
         "node",
         "dc_v",
         "gain_db",
@@ -79,7 +80,11 @@ pub fn noise(result: &NoiseResult) -> String {
         "share",
         "rms_v",
     ];
+    columns.extend(result.source_resistance.as_ref().map(|_| "noise_figure_db"));
+    columns.extend(result.level_volts.map(|_| "snr_db"));
     let rows = result.points.iter().flat_map(|point| {
+        let figure = result.source_resistance.as_ref().map(|_| optional(point.noise_figure_db));
+        let asked: Vec<String> = figure.into_iter().chain(result.level_volts.map(|_| optional(point.snr_db))).collect();
         let head = [
             point.name.clone(),
             exact(point.dc_volts),
@@ -101,7 +106,7 @@ pub fn noise(result: &NoiseResult) -> String {
             .collect();
         // A silent node has a row of its own as well.
         let contributions = if contributions.is_empty() { vec![Default::default()] } else { contributions };
-        contributions.into_iter().map(move |tail| head.clone().into_iter().chain(tail))
+        contributions.into_iter().map(move |tail| head.clone().into_iter().chain(tail).chain(asked.clone()))
     });
     table(&columns, rows)
 }

@@ -173,6 +173,10 @@ struct NoiseNode<'a> {
     relative_error: f64,
     peak_to_peak_v: f64,
     input_rms_v: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    noise_figure_db: Option<Option<f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    snr_db: Option<Option<f64>>,
     devices: Vec<NoiseDevice<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spectrum: Option<NoiseSpectrum<'a>>,
@@ -210,6 +214,9 @@ impl<'a> Noise<'a> {
             relative_error: point.relative_error,
             peak_to_peak_v: point.peak_to_peak_volts,
             input_rms_v: point.input_rms,
+            // Asked for and infinite is null; not asked for is not there.
+            noise_figure_db: result.source_resistance.as_ref().map(|_| point.noise_figure_db),
+            snr_db: result.level_volts.map(|_| point.snr_db),
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point
                 .spectrum

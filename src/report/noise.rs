@@ -7,10 +7,11 @@ use crate::circuit::{Circuit, PlotPoints};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Mechanism, PartId};
 use crate::netlist::Spacing;
-use crate::noise::{self, DeviceShare, NoiseRequest, PEAK_TO_PEAK_PER_RMS, Weighting, cautions};
+use crate::noise::{self, DeviceShare, NoiseRequest, PEAK_TO_PEAK_PER_RMS, SourceResistance, Weighting, cautions};
 use crate::operating::Operating;
 use crate::response::{self, POINTS_PER_DECADE, plot_hertz};
 use crate::smallsignal::Stimulus;
+use crate::units::short;
 
 /// What is asked about hiss.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +30,10 @@ pub struct NoiseQuestion {
     pub tolerance: f64,
     /// Whether the spectrum is wanted as well.
     pub spectrum: bool,
+    /// What a noise figure takes for the source's own resistance; `None` where no noise figure is wanted.
+    pub source_resistance: Option<SourceResistance>,
+    /// The signal that hiss is held against, V rms at each point; `None` where no ratio is wanted.
+    pub level_volts: Option<f64>,
 }
 
 /// Hiss at points.
@@ -44,6 +49,10 @@ pub struct NoiseResult {
     pub band_hz: [f64; 2],
     /// Weighting.
     pub weighting: Weighting,
+    /// What the noise figure takes for the source, in words; `None` where it was not asked for.
+    pub source_resistance: Option<String>,
+    /// The signal that hiss is held against, V rms; `None` where it was not asked for.
+    pub level_volts: Option<f64>,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -67,6 +76,10 @@ pub struct PointHiss {
     pub peak_to_peak_volts: f64,
     /// Weighted rms referred to the input, V or A; `None` without input or gain.
     pub input_rms: Option<f64>,
+    /// Noise figure over the band, dB; `None` where it was not asked for or the source makes no hiss here.
+    pub noise_figure_db: Option<f64>,
+    /// The signal level over the hiss, dB; `None` where it was not asked for or there is no hiss.
+    pub snr_db: Option<f64>,
     /// Contributions by device, falling.
     pub devices: Vec<DeviceHiss>,
     /// Unweighted density over the band, where it was asked for.
@@ -127,13 +140,19 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let factors = match question.source_resistance {
+        Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
+        None => vec![None; outputs.len()],
+    };
     let hertz = spectrum_hertz(circuit, question);
     let mut spectra = noise::spectra(circuit, signal, &outputs, &hertz)?.into_iter();
 
     let mut cautions = cautions(circuit, bias, question.band_hz[1]);
     cautions.extend(operating.cautions(circuit));
     let points = points.into_iter().zip(figures.outputs).enumerate().map(|(position, (point, hiss))| {
-        cautions.extend(inaccurate(&point.name, hiss.relative_error, question.tolerance));
+        cautions.extend(inaccurate("hiss", &point.name, hiss.relative_error, question.tolerance));
+        let input = "hiss referred to the input";
+        cautions.extend(inaccurate(input, &point.name, hiss.input_relative_error, question.tolerance));
         PointHiss {
             name: point.name,
             dc_volts: bias.volts(point.plus) - bias.volts(point.minus),
@@ -142,6 +161,8 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
             relative_error: hiss.relative_error,
             peak_to_peak_volts: PEAK_TO_PEAK_PER_RMS * hiss.rms_volts,
             input_rms: hiss.input_rms,
+            noise_figure_db: factors[position].and_then(|factor| decibels(factor.sqrt())),
+            snr_db: question.level_volts.and_then(|level| decibels(level / hiss.rms_volts)),
             devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
             spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
                 hertz: hertz.clone(),
@@ -155,6 +176,8 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         gain_hertz: question.gain_hertz,
         band_hz: question.band_hz,
         weighting: question.weighting,
+        source_resistance: question.source_resistance.map(|source| in_words(circuit, source)),
+        level_volts: question.level_volts,
         points: points.collect(),
         cautions,
     })
@@ -172,9 +195,16 @@ fn spectrum_hertz(circuit: &Circuit, question: &NoiseQuestion) -> Vec<f64> {
     plot_hertz(&PlotPoints { spacing, count, band_hz: question.band_hz })
 }
 
-fn inaccurate(point: &str, relative_error: f64, tolerance: f64) -> Option<Diagnostic> {
+fn in_words(circuit: &Circuit, source: SourceResistance) -> String {
+    match source {
+        SourceResistance::Resistor(part) => circuit.part(part).name.clone(),
+        SourceResistance::Added { input, ohms } => format!("{} at {}", short(ohms, "Ω"), circuit.part(input).name),
+    }
+}
+
+fn inaccurate(figure: &str, point: &str, relative_error: f64, tolerance: f64) -> Option<Diagnostic> {
     (relative_error > tolerance).then(|| {
-        let message = format!("the hiss at {point} is only certain to {relative_error:.1e} of its value");
+        let message = format!("the {figure} at {point} is only certain to {relative_error:.1e} of its value");
         Diagnostic::warning(Code::AccuracyLimited, message).help("ask for less: --tolerance 1e-3, or a narrower --band")
     })
 }

@@ -18,9 +18,12 @@ use crate::units::{engineering, short};
 
 /// Columns a table may take.
 const WIDTH: u16 = 100;
-/// Currents and volts below what the bias solution promises are shown as zero.
+/// Volts below what the bias solution promises are shown as zero.
 const SMALLEST_VOLTS: f64 = 1e-9;
-const SMALLEST_AMPS: f64 = 1e-12;
+/// Currents below this, or below this part of the device's largest, are what rounding leaves of none. A gate's 20 fA are
+/// more: they follow from its volts, and not from a difference of large currents.
+const SMALLEST_AMPS: f64 = 1e-15;
+const SMALLEST_OF_LARGEST: f64 = 1e-12;
 
 /// What is said once wherever a result leads a person's hands into a set.
 pub const CAUTIONS: &str = "\
@@ -80,8 +83,10 @@ fn volts(value: f64) -> String {
     engineering(if value.abs() < SMALLEST_VOLTS { 0.0 } else { value }, "V", 4)
 }
 
-fn amps(value: f64) -> String {
-    engineering(if value.abs() < SMALLEST_AMPS { 0.0 } else { value }, "A", 4)
+/// A current into a pin of a device whose largest current is given.
+fn amps(value: f64, largest: f64) -> String {
+    let smallest = f64::max(SMALLEST_AMPS, SMALLEST_OF_LARGEST * largest);
+    engineering(if value.abs() < smallest { 0.0 } else { value }, "A", 4)
 }
 
 fn hiss(volts: f64) -> String {

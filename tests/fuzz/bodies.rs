@@ -11,7 +11,7 @@ use hissmap::bias::DeviceCurrents;
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::{Diagnostic, SourceId, Sources, Span};
 use hissmap::netlist::{self, Expression, Fetched, Netlist};
-use hissmap::noise::Weighting;
+use hissmap::noise::{SourceResistance, Weighting};
 use hissmap::report::{self, NoiseQuestion};
 use hissmap::units::{Quantity, engineering, exact, read_number, short};
 
@@ -136,10 +136,12 @@ pub fn whole_run(text: &str, flags: &[(Action, String)]) {
         weighting: Weighting::Flat,
         tolerance: 0.1,
         spectrum: false,
+        source_resistance: input.map(|input| SourceResistance::Added { input, ohms: 1e3 }),
+        level_volts: Some(1.0),
     };
     let Ok(noise) = report::noise(&circuit, &[], &question) else { return };
     for point in &noise.points {
-        let optional = [point.gain_db, point.input_rms].into_iter().flatten();
+        let optional = [point.gain_db, point.input_rms, point.noise_figure_db, point.snr_db].into_iter().flatten();
         let own = [point.rms_volts, point.relative_error, point.peak_to_peak_volts, point.dc_volts];
         let shares = point.devices.iter().flat_map(|device| [device.share, device.rms_volts]);
         for figure in own.into_iter().chain(optional).chain(shares) {

@@ -16,11 +16,11 @@ pub fn bias(result: &BiasResult) -> String {
     for device in &result.devices {
         let (currents, between) = match device.bias.currents {
             DeviceCurrents::Bjt { ic_a, ib_a, vbe_v, vce_v } => {
-                (format!("C {}, B {}", amps(ic_a), amps(ib_a)), format!("BE {}, CE {}", volts(vbe_v), volts(vce_v)))
+                (pins([("C", ic_a), ("B", ib_a)]), format!("BE {}, CE {}", volts(vbe_v), volts(vce_v)))
             }
-            DeviceCurrents::Diode { i_a, v_v } => (format!("A {}", amps(i_a)), format!("AK {}", volts(v_v))),
+            DeviceCurrents::Diode { i_a, v_v } => (pins([("A", i_a)]), format!("AK {}", volts(v_v))),
             DeviceCurrents::Jfet { id_a, ig_a, vgs_v, vds_v } => {
-                (format!("D {}, G {}", amps(id_a), amps(ig_a)), format!("GS {}, DS {}", volts(vgs_v), volts(vds_v)))
+                (pins([("D", id_a), ("G", ig_a)]), format!("GS {}, DS {}", volts(vgs_v), volts(vds_v)))
             }
         };
         devices.add([
@@ -38,4 +38,11 @@ pub fn bias(result: &BiasResult) -> String {
         text += &format!("\n{}", devices.text());
     }
     text
+}
+
+/// `C 1.2 mA, B 8 µA`.
+fn pins<const N: usize>(currents: [(&str, f64); N]) -> String {
+    let largest = currents.iter().fold(0.0, |largest: f64, (_, current)| largest.max(current.abs()));
+    let each = currents.map(|(pin, current)| format!("{pin} {}", amps(current, largest)));
+    each.join(", ")
 }

@@ -1,6 +1,6 @@
 //! `noise` as text.
 
-use super::{CAUTIONS, Rows, band, bar, decibels, heading, hiss, percent, volts};
+use super::{CAUTIONS, Rows, band, bar, decibels, heading, hiss, percent, printable, volts};
 use crate::report::{DeviceHiss, NoiseResult, PointHiss};
 use crate::units::short;
 
@@ -9,14 +9,20 @@ const SMALLEST_SHARE: f64 = 0.001;
 
 /// All points, a line each, with what most of the hiss comes from.
 pub fn noise(result: &NoiseResult) -> String {
-    let mut rows = Rows::new(&["node", ">DC", ">gain", ">rms", ">peak to peak", "most of it from", ">share"]);
+    let mut columns = vec!["node", ">DC", ">gain", ">rms", ">peak to peak", "most of it from", ">share"];
+    columns.extend(result.source_resistance.as_ref().map(|_| ">NF"));
+    columns.extend(result.level_volts.map(|_| ">S/N"));
+    let mut rows = Rows::new(&columns);
     for point in &result.points {
         let (most, share) = match largest(point) {
             Some((device, mechanism, share)) => (format!("{device} {mechanism}"), percent(share)),
             None => ("-".to_owned(), String::new()),
         };
         let (rms, peak) = (hiss(point.rms_volts), hiss(point.peak_to_peak_volts));
-        rows.add([point.name.clone(), volts(point.dc_volts), decibels(point.gain_db), rms, peak, most, share]);
+        let cells = [point.name.clone(), volts(point.dc_volts), decibels(point.gain_db), rms, peak, most, share];
+        let figure = result.source_resistance.as_ref().map(|_| decibels(point.noise_figure_db));
+        let ratio = result.level_volts.map(|_| decibels(point.snr_db));
+        rows.add(cells.into_iter().chain(figure).chain(ratio));
     }
     above(result) + &rows.text() + &spectra(result)
 }
@@ -35,6 +41,12 @@ pub fn ranking(result: &NoiseResult) -> String {
         if point.gain_db.is_some() {
             text += &format!("; gain {}", decibels(point.gain_db));
         }
+        if result.source_resistance.is_some() {
+            text += &format!("; NF {}", decibels(point.noise_figure_db));
+        }
+        if result.level_volts.is_some() {
+            text += &format!("; S/N {}", decibels(point.snr_db));
+        }
         text.push('\n');
         if !point.devices.is_empty() {
             text += &format!("\n{}\n", devices(point));
@@ -48,7 +60,14 @@ fn above(result: &NoiseResult) -> String {
     if let Some(from) = &result.from {
         shown += &format!("; gain from {from} at {}", short(result.gain_hertz, "Hz"));
     }
-    heading(&result.setting, &shown)
+    let mut text = heading(&result.setting, &shown).trim_end().to_owned() + "\n";
+    if let Some(source) = &result.source_resistance {
+        text += &format!("NF: noise figure for a source of {}\n", printable(source));
+    }
+    if let Some(level) = result.level_volts {
+        text += &format!("S/N: {} at the point over its hiss\n", short(level, "V"));
+    }
+    text + "\n"
 }
 
 fn largest(point: &PointHiss) -> Option<(&str, String, f64)> {

@@ -1,0 +1,58 @@
+//! What figures of merit refer to: the source resistance of a noise figure, the signal of a signal-to-noise ratio.
+
+use crate::circuit::Circuit;
+use crate::diagnostic::{Code, Diagnostic};
+use crate::element::{Element, PartId};
+use crate::noise::SourceResistance;
+use crate::units::{Quantity, read_number};
+
+/// Reads a source resistance: the name of a resistor, or ohms at the input source.
+///
+/// # Errors
+/// [`Code::UnknownPart`] and [`Code::UnfitPart`] for a name, [`Code::BadFlag`] for a value, [`Code::MissingInput`] where
+/// ohms are given and there is no input source to put them at.
+pub fn read_source_resistance(
+    circuit: &Circuit,
+    input: Option<PartId>,
+    text: &str,
+) -> Result<SourceResistance, Diagnostic> {
+    let text = text.trim();
+    match circuit.find_part(text) {
+        Ok(part) if matches!(circuit.part(part).element, Element::Resistor(_)) => {
+            return Ok(SourceResistance::Resistor(part));
+        }
+        Ok(_) => {
+            let error = Diagnostic::error(Code::UnfitPart, format!("{text} is no resistor"));
+            return Err(error.help("name a resistor, or give ohms: 1k"));
+        }
+        // R47 is a name with a slip in it rather than 0.47 Ω.
+        Err(unknown) if text.starts_with(['R', 'r']) => return Err(unknown),
+        Err(_) => {}
+    }
+    let ohms = above_zero(text, Quantity::Resistance, "a resistance", "write ohms, 1k, or name a resistor: RS")?;
+    match input {
+        Some(input) => Ok(SourceResistance::of_value(circuit, input, ohms)),
+        None => Err(Diagnostic::error(Code::MissingInput, "ohms of which source?")
+            .help("name the source with --from VIN, or a resistor of the netlist")),
+    }
+}
+
+/// Reads a signal level, V rms.
+///
+/// # Errors
+/// [`Code::BadFlag`] says what is wrong with it.
+pub fn read_level(text: &str) -> Result<f64, Diagnostic> {
+    above_zero(text.trim(), Quantity::Other, "a signal level", "write volts rms: 0.775, or 500m")
+}
+
+fn above_zero(text: &str, quantity: Quantity, what: &str, example: &str) -> Result<f64, Diagnostic> {
+    let reading = read_number(text, quantity).map_err(|problem| {
+        Diagnostic::error(Code::BadFlag, problem.to_string()).help(problem.help().unwrap_or(example.into()))
+    })?;
+    match reading.warning {
+        // Nobody means a source of 10 milliohms by 10M.
+        Some(warning) => Err(Diagnostic::error(Code::BadFlag, warning.message()).help(warning.help())),
+        None if reading.value > 0.0 => Ok(reading.value),
+        None => Err(Diagnostic::error(Code::BadFlag, format!("{what} must be above zero, not {text}")).help(example)),
+    }
+}
