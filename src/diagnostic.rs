@@ -215,11 +215,14 @@ pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
         .map(|(_, candidate)| candidate)
 }
 
+/// A section for every code, headed by `== CODE`. The tests run every example and compare what is printed.
+const LESSONS: &str = include_str!("diagnostic/lessons.txt");
+
 /// Declares the codes once: variant, text, what kind of message it is.
 macro_rules! codes {
     ($($variant:ident = $text:literal, $meaning:literal;)*) => {
         /// Stable code of a kind of message. `N` is about the text, `C` about the circuit, `F` about a flag or what-if,
-        /// `S` about the solution. The letters and numbers never change their meaning.
+        /// `S` about the solution, `A` is advice. The letters and numbers never change their meaning.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
         pub enum Code { $(#[doc = $meaning] $variant,)* }
@@ -231,6 +234,13 @@ macro_rules! codes {
             /// The code as printed.
             pub fn as_str(self) -> &'static str {
                 match self { $(Code::$variant => $text,)* }
+            }
+
+            /// What it means, a worked example that provokes it, the message as printed, and the mend.
+            pub fn lesson(self) -> &'static str {
+                let heading = |section: &&str| section.starts_with(self.as_str());
+                let section = LESSONS.split("\n== ").find(heading).unwrap_or_default();
+                section.split_once("\n").map_or("", |(_, text)| text.trim_start())
             }
 
             /// What kind of message it is, in a line.
@@ -287,4 +297,13 @@ codes! {
     AccuracyLimited = "S07", "a band figure is less certain than asked for";
     DeviceHot = "S08", "a device runs hot or beyond its rating";
     OtherSolution = "S09", "the bias equations have more than one solution";
+    TitleMissing = "A01", "a first line that looks like a part, and is taken as the title";
+    DefinitionUnused = "A02", "a model or sub-circuit that nothing uses";
+    LoneNode = "A03", "a node with one connection";
+    OutputUnreached = "A04", "an output with no path from the input";
+    NoEquilibrium = "A05", "a transistor model whose NF and NR differ";
+    ElectrolyticReversed = "A06", "an electrolytic the wrong way round";
+    DeviceOff = "A07", "a transistor that conducts no current";
+    DeviceSaturated = "A08", "a transistor that is saturated or works backwards";
+    BypassInBand = "A09", "a bypass capacitor that cuts the bass inside the band";
 }

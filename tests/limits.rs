@@ -55,7 +55,7 @@ fn nested(depth: usize, width: usize, leaf: &str) -> String {
 #[test]
 fn sub_circuits_that_multiply_are_stopped() {
     check(&nested(9, 10, "R1 a 0 1k"), &Limits::default(), "more than 20000 parts");
-    check(&nested(9, 10, ""), &Limits::default(), "more than 100000 cards and values");
+    check(&nested(9, 10, ""), &Limits::default(), "more than 200000 cards and values");
     check(&nested(3, 5, "R1 a 0 1k"), &with(|limits| limits.parts = 100), "more than 100 parts");
     check(&nested(3, 5, "R1 a 0 1k"), &with(|limits| limits.expansion = 100), "more than 100 cards and values");
     assert!(messages(&nested(3, 5, "R1 a 0 1k"), &Limits::default()).is_empty());
@@ -127,6 +127,7 @@ fn curves_of_endless_points_are_refused() {
 fn floods_of_faults_end() {
     let unknown: String = (0..20_000).map(|n| format!("Q{n} c b 0 nomodel{n}\n.model m{n} NPN\n")).collect();
     check(&format!("title\n{unknown}"), &Limits::default(), "1000 messages");
+    // Once the islands of floating nodes each went through all parts: 477 bytes of calls took 17 s (found by fuzzing).
     let floating: String = (0..15_000).map(|n| format!("C{n} a{n} 0 1u\n")).collect();
     check(&format!("title\nR1 0 1 1\n{floating}"), &Limits::default(), "1000 messages");
     let twice: String = (0..9_000).map(|_| " a=1").collect();

@@ -1,5 +1,6 @@
 //! What a person does and uses at the bench, as text on a command line says it: what-ifs, points of measurement, bands.
 
+pub mod advice;
 mod band;
 mod point;
 mod reference;

@@ -207,6 +207,11 @@ impl Circuit {
         order::signal_order(self, input)
     }
 
+    /// For each node (ground first) whether the signal of an input source gets there; the rule stands in `order.rs`.
+    pub fn signal_reaches(&self, input: PartId) -> Vec<bool> {
+        order::distances(self, Some(input)).into_iter().map(|distance| distance.is_some()).collect()
+    }
+
     /// For each node (ground first) the lowest node it is tied to by voltage sources alone: two nodes of the same group
     /// keep their voltage whatever happens.
     pub fn held_groups(&self) -> Vec<NodeId> {

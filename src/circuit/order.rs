@@ -14,6 +14,14 @@ use crate::mna::NodeId;
 
 /// All nodes besides ground in signal order.
 pub(super) fn signal_order(circuit: &Circuit, input: Option<PartId>) -> Vec<NodeId> {
+    let distance = distances(circuit, input);
+    let mut order: Vec<NodeId> = circuit.nodes().map(|(node, _)| node).collect();
+    order.sort_by_key(|node| distance[node.index()].unwrap_or(usize::MAX));
+    order
+}
+
+/// Steps of the signal to every node, ground first; `None` where it does not get.
+pub(super) fn distances(circuit: &Circuit, input: Option<PartId>) -> Vec<Option<usize>> {
     let count = circuit.nodes().len() + 1;
     let cut = supplies(circuit, input, count);
     let steps = steps(circuit, input);
@@ -34,9 +42,7 @@ pub(super) fn signal_order(circuit: &Circuit, input: Option<PartId>) -> Vec<Node
             reach(to, next, &mut queue, &mut distance);
         }
     }
-    let mut order: Vec<NodeId> = circuit.nodes().map(|(node, _)| node).collect();
-    order.sort_by_key(|node| distance[node.index()].unwrap_or(usize::MAX));
-    order
+    distance
 }
 
 /// Ground, and nodes tied to it by voltage sources other than the input.

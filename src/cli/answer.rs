@@ -1,16 +1,20 @@
 //! What a command comes to: a result or a refusal, its messages, the exit code.
 
-use std::io::{self, Write};
+use std::io::Write;
 use std::process::ExitCode;
+use std::sync::Arc;
 
+use hissmap::bench::advice;
 use hissmap::bias::{SolveError, solve};
 use hissmap::diagnostic::{Code, Diagnostic, Severity, Sources};
+use hissmap::netlist::Netlist;
 use hissmap::report::{Message, csv, json};
 use serde::Serialize;
 
 use super::circuit::Loaded;
 use super::flags::Format;
-use super::{BAD_INPUT, NO_BIAS, render};
+use super::output::Output;
+use super::{BAD_INPUT, CHECK_FAILED, NO_BIAS, render};
 
 /// All that leaves the program.
 pub struct Outcome {
@@ -26,6 +30,8 @@ pub struct Outcome {
 
 /// Why a command has no result.
 pub struct Refusal {
+    /// What was read of the text, if it was.
+    netlist: Option<Arc<Netlist>>,
     messages: Vec<Diagnostic>,
     sources: Sources,
     code: u8,
@@ -35,7 +41,22 @@ impl Refusal {
     /// Bad input: errors, and warnings among them.
     pub fn of(mut messages: Vec<Diagnostic>, sources: Sources) -> Self {
         in_order_of_text(&mut messages);
-        Self { messages, sources, code: BAD_INPUT }
+        Self { netlist: None, messages, sources, code: BAD_INPUT }
+    }
+
+    /// A netlist with faults.
+    pub fn faulty(netlist: Arc<Netlist>, messages: Vec<Diagnostic>) -> Self {
+        let sources = netlist.sources.clone();
+        Self { netlist: Some(netlist), ..Self::of(messages, sources) }
+    }
+
+    /// With the advice that needs no sound circuit.
+    pub fn with_advice_on_title(mut self) -> Self {
+        if let Some(netlist) = &self.netlist {
+            self.messages.extend(advice::of_title(netlist));
+            in_order_of_text(&mut self.messages);
+        }
+        self
     }
 
     /// A file that could not be read.
@@ -116,19 +137,22 @@ pub fn line(result: &impl Serialize) -> String {
 }
 
 impl Outcome {
-    /// Writes everything and returns the exit code. A reader that goes away early is no failure.
-    pub fn deliver(self) -> ExitCode {
+    /// Writes everything and returns the exit code. A file is asked for to hold a result: a refusal is none, and goes to
+    /// standard output.
+    pub fn deliver(self, output: &Output) -> ExitCode {
         // Without standard error there is nobody to tell.
-        let _ = anstream::stderr().write_all(render::messages(&self.messages, &self.sources).as_bytes());
-        let mut output = io::stdout().lock();
-        match output.write_all(self.result.as_bytes()).and_then(|()| output.flush()) {
-            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
-                let message = format!("the result cannot be written: {error}");
-                let error = [Diagnostic::error(Code::CannotWrite, message)];
-                let _ = anstream::stderr().write_all(render::messages(&error, &self.sources).as_bytes());
+        let tell = |messages: &[Diagnostic]| {
+            let _ = anstream::stderr().write_all(render::messages(messages, &self.sources).as_bytes());
+        };
+        tell(&self.messages);
+        let refused = ![0, CHECK_FAILED].contains(&self.code);
+        let written = if refused { Output::default().write(&self.result) } else { output.write(&self.result) };
+        match written {
+            Ok(()) => ExitCode::from(self.code),
+            Err(error) => {
+                tell(&[error]);
                 ExitCode::from(BAD_INPUT)
             }
-            _ => ExitCode::from(self.code),
         }
     }
 }

@@ -14,7 +14,7 @@ use super::flags::{Common, Format, WhatIfs};
 #[command(after_help = "Example: hissmap bias circuits/two-stage-germanium.cir --heat Q1")]
 pub struct Flags {
     #[command(flatten)]
-    common: Common,
+    pub common: Common,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }

@@ -10,13 +10,14 @@ use super::flags::{Common, Format, WhatIfs};
 
 /// Is my netlist sound?
 ///
-/// Reads the netlist and all it includes, and lists everything that is wrong with it at once.
+/// Reads the netlist and all it includes, and lists everything that is wrong with it at once. What is sound gets advice:
+/// what may not be meant, and what will not work well at the bias point. Advice is a warning and stops nothing.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: hissmap check circuits/two-stage-germanium.cir")]
 pub struct Flags {
     #[command(flatten)]
-    common: Common,
-    /// Exit with 1 where there are warnings
+    pub common: Common,
+    /// Exit with 1 where there are warnings, a bias that is not found among them
     #[arg(long)]
     strict: bool,
 }
@@ -25,10 +26,10 @@ pub fn run(flags: &Flags) -> Outcome {
     let format = flags.common.format();
     let loaded = match load(&flags.common.file, &WhatIfs::default()) {
         Ok(loaded) => loaded,
-        Err(refusal) => return refusal.outcome("check", format),
+        Err(refusal) => return refusal.with_advice_on_title().outcome("check", format),
     };
     let result = check(&loaded.written);
-    let outcome = answer(loaded, &[], |warnings| match format {
+    let outcome = answer(loaded, &result.cautions, |warnings| match format {
         Format::Text => text::check(&result),
         Format::Csv => csv::messages(&warnings),
         Format::Json => line(&json::Check::sound(json::Head::new("check", warnings))),

@@ -27,18 +27,19 @@ pub struct Loaded {
 pub fn load(file: &str, flags: &WhatIfs) -> Result<Loaded, Refusal> {
     let (netlist, mut messages) = files::read_netlist(file).map_err(|error| Refusal::unread(file, error))?;
     let sources = netlist.sources.clone();
-    let written = match Circuit::build(Arc::new(netlist)) {
+    let netlist = Arc::new(netlist);
+    let written = match Circuit::build(Arc::clone(&netlist)) {
         Ok((circuit, warnings)) => {
             messages.extend(warnings);
             circuit
         }
         Err(problems) => {
             messages.extend(problems);
-            return Err(Refusal::of(messages, sources));
+            return Err(Refusal::faulty(netlist, messages));
         }
     };
     if messages.iter().any(Diagnostic::is_error) {
-        return Err(Refusal::of(messages, sources));
+        return Err(Refusal::faulty(netlist, messages));
     }
     let refuse = |problems: Vec<Diagnostic>| {
         let known = messages.iter().filter(|message| !problems.contains(message)).cloned().collect::<Vec<_>>();

@@ -15,7 +15,7 @@ use super::flags::{Common, Format, Hiss, WhatIfs};
 #[command(after_help = "Example: hissmap compare circuits/two-stage-germanium.cir --freeze Q1")]
 pub struct Flags {
     #[command(flatten)]
-    common: Common,
+    pub common: Common,
     #[command(flatten)]
     hiss: Hiss,
     #[command(flatten)]

@@ -17,7 +17,7 @@ use super::response::{Frequencies, hertz};
 #[command(after_help = "Example: hissmap equations circuits/two-stage-germanium.cir --at out --hz 20,1k,20k")]
 pub struct Flags {
     #[command(flatten)]
-    common: Common,
+    pub common: Common,
     /// An observed node; may be repeated [default: every node]
     #[arg(long, value_name = "NODE")]
     at: Vec<String>,

@@ -5,6 +5,8 @@ use hissmap::bench::Action;
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::noise::{DEFAULT_TOLERANCE, Weighting};
 
+use super::output::Output;
+
 /// How the result is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
@@ -28,9 +30,15 @@ pub struct Common {
     /// Write the result as comma-separated values
     #[arg(long)]
     csv: bool,
+    #[command(flatten)]
+    output: Output,
 }
 
 impl Common {
+    pub fn output(&self) -> &Output {
+        &self.output
+    }
+
     pub fn format(&self) -> Format {
         match (self.json, self.csv) {
             (true, _) => Format::Json,

@@ -9,8 +9,10 @@ mod equations;
 mod files;
 mod flags;
 mod noise;
+mod output;
 mod render;
 mod response;
+mod why;
 
 use std::process::ExitCode;
 
@@ -19,6 +21,7 @@ use hissmap::diagnostic::{Code, Severity, Sources};
 use hissmap::report::{Message, json};
 
 use answer::Outcome;
+use output::Output;
 
 /// Bad input or usage.
 const BAD_INPUT: u8 = 2;
@@ -45,6 +48,7 @@ enum Command {
     Noise(noise::Flags),
     Compare(compare::Flags),
     Equations(equations::Flags),
+    Why(why::Flags),
 }
 
 /// Runs the command that the arguments ask for.
@@ -53,15 +57,16 @@ pub fn run() -> ExitCode {
         Ok(cli) => cli,
         Err(usage) => return explain(&usage),
     };
-    let outcome = match &cli.command {
-        Command::Check(flags) => check::run(flags),
-        Command::Bias(flags) => bias::run(flags),
-        Command::Response(flags) => response::run(flags),
-        Command::Noise(flags) => noise::run(flags),
-        Command::Compare(flags) => compare::run(flags),
-        Command::Equations(flags) => equations::run(flags),
+    let (outcome, output) = match &cli.command {
+        Command::Check(flags) => (check::run(flags), flags.common.output()),
+        Command::Bias(flags) => (bias::run(flags), flags.common.output()),
+        Command::Response(flags) => (response::run(flags), flags.common.output()),
+        Command::Noise(flags) => (noise::run(flags), flags.common.output()),
+        Command::Compare(flags) => (compare::run(flags), flags.common.output()),
+        Command::Equations(flags) => (equations::run(flags), flags.common.output()),
+        Command::Why(flags) => return why::run(flags),
     };
-    outcome.deliver()
+    outcome.deliver(output)
 }
 
 /// Prints what is wrong with the arguments, or the help that they ask for.
@@ -88,5 +93,5 @@ fn explain(usage: &clap::Error) -> ExitCode {
         };
         result = answer::line(&json::Refusal::new(command, vec![message], Vec::new()));
     }
-    Outcome { result, messages: Vec::new(), sources: Sources::default(), code: BAD_INPUT }.deliver()
+    Outcome { result, messages: Vec::new(), sources: Sources::default(), code: BAD_INPUT }.deliver(&Output::default())
 }

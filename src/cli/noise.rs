@@ -18,7 +18,7 @@ use super::flags::{Common, Format, Hiss, WhatIfs};
                         hissmap noise circuits/two-stage-germanium.cir --at out --rs RS --level 0.775")]
 pub struct Flags {
     #[command(flatten)]
-    common: Common,
+    pub common: Common,
     #[command(flatten)]
     hiss: Hiss,
     /// The source that gain and input hiss refer to [default: that of .noise]

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use anstyle::{AnsiColor, Style};
-use hissmap::diagnostic::{Diagnostic, Location, Severity, Sources};
+use hissmap::diagnostic::{Code, Diagnostic, Location, Severity, Sources};
 use hissmap::report::text::printable;
 
 const PLACE: Style = Style::new().bold();
@@ -13,12 +13,18 @@ const QUIET: Style = Style::new().dimmed();
 /// Characters of a line that are shown; of a longer one the part around what is marked.
 const SHOWN: usize = 90;
 
-/// All messages, one after the other.
+/// All messages, one after the other; the first of each code says where there is more about it.
 pub fn messages(messages: &[Diagnostic], sources: &Sources) -> String {
-    messages.iter().map(|message| draw(message, sources)).collect()
+    let mut explained: Vec<Code> = Vec::new();
+    let draw = |message: &Diagnostic| {
+        let first = !explained.contains(&message.code);
+        explained.push(message.code);
+        draw(message, sources, first)
+    };
+    messages.iter().map(draw).collect()
 }
 
-fn draw(message: &Diagnostic, sources: &Sources) -> String {
+fn draw(message: &Diagnostic, sources: &Sources, explain: bool) -> String {
     let reported = message.location(sources);
     let marked = message.span.and_then(|span| sources.locate(span)).or_else(|| reported.clone());
     let mut text = String::new();
@@ -52,8 +58,10 @@ fn draw(message: &Diagnostic, sources: &Sources) -> String {
         };
         let _ = writeln!(text, "    {}, {elsewhere}line {}", printable(&label.note), place.line);
     }
-    if let Some(help) = &message.help {
-        let _ = writeln!(text, "    {}", printable(help));
+    let more = explain.then(|| format!("`hissmap why {code}` tells more"));
+    let last: Vec<String> = message.help.as_deref().map(printable).into_iter().chain(more).collect();
+    if !last.is_empty() {
+        let _ = writeln!(text, "    {}", last.join("; "));
     }
     text
 }

@@ -19,7 +19,7 @@ use super::flags::{Common, Format, WhatIfs};
 #[command(after_help = "Example: hissmap response circuits/two-stage-germanium.cir --to out --hz 20,1k,20k")]
 pub struct Flags {
     #[command(flatten)]
-    common: Common,
+    pub common: Common,
     /// The source that drives [default: that of .noise]
     #[arg(long, value_name = "SOURCE")]
     from: Option<String>,

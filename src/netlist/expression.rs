@@ -129,6 +129,7 @@ impl ExpressionProblem {
     pub fn help(&self) -> Option<String> {
         match self {
             Self::Number(error) => error.help(),
+            Self::Empty => Some("write a number or an expression between the braces".to_owned()),
             Self::Comma => Some("write a decimal point for a decimal comma".to_owned()),
             Self::TooLong(_) | Self::TooDeep(_) => Some("name a part of it in a .param of its own".to_owned()),
             Self::UnknownFunction { nearest: Some(name), .. } => Some(format!("try {name}")),

@@ -45,7 +45,7 @@ impl<'a> Fields<'a> {
                 }
             };
             let problem = Diagnostic::error(code, message).at(self::span(source, &place)).in_statement(span);
-            Box::new(if help.is_empty() { problem } else { problem.help(format!("add {help}")) })
+            Box::new(problem.help(if help.is_empty() { "remove it".to_owned() } else { format!("add {help}") }))
         })?;
         let subject = match tokens.first() {
             Some(Token { kind: Kind::Word(word), .. }) => (*word).to_owned(),
@@ -246,7 +246,10 @@ impl<'a> Fields<'a> {
             }
             Err(problem) => {
                 let mut error = self.error(Code::BadNumber, span, problem.to_string());
-                error.help = problem.help().or_else(|| braces_for(&problem, text));
+                error.help = problem
+                    .help()
+                    .or_else(|| braces_for(&problem, text))
+                    .or_else(|| Some("write a number like 4.7k, 10uF or 1e-3".to_owned()));
                 self.diagnostics.push(error);
                 Value::Number(STAND_IN, span)
             }

@@ -60,7 +60,7 @@ impl Default for Limits {
             messages: 1000,
             call_depth: 40,
             parts: 20_000,
-            expansion: 100_000,
+            expansion: 200_000,
             expanded_name_bytes: 4 << 20,
             unknowns: 600,
             plot_points: 20_000,

@@ -16,4 +16,4 @@ mod token;
 pub use ast::*;
 pub use expression::{EvaluationError, Expression, ExpressionError, ExpressionProblem};
 pub use limits::Limits;
-pub use reader::{Fetched, IncludeRequest, read, read_with};
+pub use reader::{Fetched, IncludeRequest, looks_like_statement, read, read_with};

@@ -50,6 +50,26 @@ pub fn read_with(
     (reader.netlist, reader.diagnostics)
 }
 
+/// Whether a line reads as a card or as a statement that has a meaning: a title hardly does.
+///
+/// A long first word without a digit is one of a sentence (`Resistor bridge one two`), not the name of a part.
+pub fn looks_like_statement(line: &str) -> bool {
+    let first = line.split_whitespace().next().unwrap_or_default();
+    let named = first.starts_with('.') || first.chars().count() <= 4 || first.contains(|c: char| c.is_ascii_digit());
+    if line.len() > Limits::default().statement_bytes || !named {
+        return false;
+    }
+    let text = format!("\n{}", line.split(';').next().unwrap_or_default());
+    let (netlist, messages) = read("", &text, &mut |_| Err("a title includes nothing".to_owned()));
+    let top = &netlist.top;
+    let something = !(top.cards.is_empty() && top.models.is_empty() && top.parameters.is_empty())
+        || netlist.noise.is_some()
+        || netlist.ac.is_some()
+        || netlist.ambient_celsius.is_some()
+        || messages.iter().any(|message| matches!(message.code, Code::IncludeFailed | Code::UnclosedSubcircuit));
+    something && messages.iter().all(|message| !message.is_error() || message.code != Code::FieldCount)
+}
+
 struct Reader<'a> {
     limits: &'a Limits,
     netlist: Netlist,

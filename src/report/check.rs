@@ -1,7 +1,11 @@
 //! Whether a netlist is sound, and how much of a circuit it holds.
 
+use crate::bench::advice;
+use crate::bias;
 use crate::circuit::Circuit;
+use crate::diagnostic::{Diagnostic, Severity};
 use crate::element::Element;
+use crate::operating::Operating;
 
 /// A sound netlist.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,9 +18,12 @@ pub struct CheckResult {
     pub devices: usize,
     /// Nodes besides ground.
     pub nodes: usize,
+    /// Advice, the bias with its own cautions included; where no bias was found, one of them says so.
+    pub cautions: Vec<Diagnostic>,
 }
 
-/// Counts what a circuit holds.
+/// Counts what a circuit holds and gives advice about it. No bias is no fault of the netlist's text: it comes as a
+/// warning, and the advice that needs one is left out.
 pub fn check(circuit: &Circuit) -> CheckResult {
     let is_device = |element: &Element| matches!(element, Element::Diode(_) | Element::Bjt(_) | Element::Jfet(_));
     CheckResult {
@@ -24,5 +31,20 @@ pub fn check(circuit: &Circuit) -> CheckResult {
         parts: circuit.parts().len(),
         devices: circuit.parts().filter(|(_, part)| is_device(&part.element)).count(),
         nodes: circuit.nodes().len(),
+        cautions: cautions(circuit),
     }
+}
+
+fn cautions(circuit: &Circuit) -> Vec<Diagnostic> {
+    let mut cautions: Vec<Diagnostic> = advice::of_title(circuit.netlist()).into_iter().collect();
+    cautions.extend(advice::of_circuit(circuit));
+    match Operating::of(circuit) {
+        Ok(operating) => {
+            cautions.extend(bias::cautions(circuit, &bias::devices(circuit, &operating.bias)));
+            cautions.extend(operating.cautions(circuit));
+            cautions.extend(advice::at_bias(circuit, &operating));
+        }
+        Err(error) => cautions.push(Diagnostic { severity: Severity::Warning, ..error.diagnostic() }),
+    }
+    cautions
 }

@@ -111,7 +111,8 @@ impl NumberError {
             Self::Letter { instead, .. } => instead.as_ref().map(|instead| format!("write {instead}")),
             Self::TwoPoints(_) => Some("write 4.7k or 4k7".to_owned()),
             Self::Exponent(_) => Some("write 1e-3".to_owned()),
-            Self::NotANumber(_) | Self::TooLarge(_) => None,
+            Self::TooLarge(_) => Some("write less than 1e308".to_owned()),
+            Self::NotANumber(_) => None,
         }
     }
 }

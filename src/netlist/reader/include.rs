@@ -52,7 +52,8 @@ impl Reader<'_> {
         }
         let from = self.files.last().map_or("", |file| file.name.as_str());
         let fetched = (self.fetch)(&IncludeRequest { path, from })
-            .map_err(|reason| error(Code::IncludeFailed, format!("{path} cannot be included: {reason}")))?;
+            .map_err(|reason| error(Code::IncludeFailed, format!("{path} cannot be included: {reason}")))
+            .map_err(|error| error.help("name a file, its path counted from the folder of this one"))?;
         if let Some(outer) = self.files.iter().position(|file| file.name == fetched.name) {
             let chain: Vec<&str> = self.files[outer..].iter().map(|file| file.name.as_str()).collect();
             let message = format!("{0} includes itself: {1} → {0}", fetched.name, chain.join(" → "));

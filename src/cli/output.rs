@@ -1,0 +1,85 @@
+//! Where a result goes: standard output, or a file that is written whole or not at all.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use hissmap::diagnostic::{Code, Diagnostic};
+
+/// Where the result goes.
+#[derive(Clone, Debug, Default, Args)]
+pub struct Output {
+    /// Write the result to a file instead of standard output
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Let --output replace a file that exists
+    #[arg(long, requires = "output")]
+    force: bool,
+}
+
+impl Output {
+    /// Writes a result. A reader of standard output that goes away early is no failure.
+    pub fn write(&self, result: &str) -> Result<(), Diagnostic> {
+        match &self.output {
+            Some(path) => self.write_file(path, result),
+            None => to_standard_output(result),
+        }
+    }
+
+    /// The text goes to a file beside the one asked for, which then takes its name: a crash or an interrupt in between
+    /// leaves the old file, or none, but never half a file.
+    fn write_file(&self, path: &Path, result: &str) -> Result<(), Diagnostic> {
+        let failed = |error: &io::Error| {
+            let message = format!("{} cannot be written: {error}", path.display());
+            Diagnostic::error(Code::CannotWrite, message).help("name another file, or leave --output out")
+        };
+        // Through a link the file behind it is meant.
+        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        match fs::metadata(&target) {
+            Ok(found) if !found.is_file() => {
+                let message = format!("{} is no plain file", path.display());
+                return Err(Diagnostic::error(Code::CannotWrite, message).help("name a file, or leave --output out"));
+            }
+            Ok(_) if !self.force => return Err(exists(path)),
+            _ => {}
+        }
+        let directory = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let mut draft = new_file(directory).map_err(|error| failed(&error))?;
+        draft.write_all(result.as_bytes()).map_err(|error| failed(&error))?;
+        draft.as_file().sync_all().map_err(|error| failed(&error))?;
+        let kept = if self.force { draft.persist(&target) } else { draft.persist_noclobber(&target) };
+        match kept {
+            Ok(_) => Ok(()),
+            Err(problem) if problem.error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
+            Err(problem) => Err(failed(&problem.error)),
+        }
+    }
+}
+
+fn exists(path: &Path) -> Diagnostic {
+    let message = format!("{} exists already", path.display());
+    Diagnostic::error(Code::CannotWrite, message).help("add --force to replace it, or name another file")
+}
+
+/// A draft with the permissions of any new file.
+fn new_file(directory: &Path) -> io::Result<tempfile::NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".hissmap-");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(directory)
+}
+
+fn to_standard_output(result: &str) -> Result<(), Diagnostic> {
+    let mut output = io::stdout().lock();
+    match output.write_all(result.as_bytes()).and_then(|()| output.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(Diagnostic::error(Code::CannotWrite, format!("the result cannot be written: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
