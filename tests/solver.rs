@@ -5,7 +5,7 @@ use std::sync::Arc;
 use hissmap::bias;
 use hissmap::circuit::Circuit;
 use hissmap::mna::{LANES, LaneSolver, NodeId, Unknown};
-use hissmap::netlist;
+use hissmap::netlist::{self, Limits};
 use hissmap::smallsignal::{SmallSignal, Stimulus};
 use hissmap::sweep::Sweep;
 
@@ -86,7 +86,9 @@ fn a_long_ladder_is_solved_to_rounding() {
         text += &format!("R{section} n{} n{section} 1k\nC{section} n{section} 0 1n\n", section - 1);
     }
     let (netlist, _) = netlist::read("test", &text, &mut |_| Err("no includes".to_owned()));
-    let (circuit, _) = Circuit::build(Arc::new(netlist)).expect("a sound netlist");
+    let mut limits = Limits::default();
+    limits.unknowns = 5000;
+    let (circuit, _) = Circuit::build_with(Arc::new(netlist), &limits).expect("a sound netlist");
     let x = vec![0.0; circuit.layout().with_temperatures + 1];
     let bias = bias::BiasPoint { x, strategy: bias::Strategy::Newton, heat_stepping: false, iterations: 0 };
     let signal = SmallSignal::linearise(&circuit, &bias);
