@@ -5,6 +5,7 @@ mod bias;
 mod check;
 mod circuit;
 mod compare;
+mod equations;
 mod files;
 mod flags;
 mod noise;
@@ -46,6 +47,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Equations(equations::Flags),
     Why(why::Flags),
 }
 
@@ -61,6 +63,7 @@ pub fn run() -> ExitCode {
         Command::Response(flags) => (response::run(flags), flags.common.output()),
         Command::Noise(flags) => (noise::run(flags), flags.common.output()),
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
+        Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Why(flags) => return why::run(flags),
     };
     outcome.deliver(output)

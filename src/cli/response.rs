@@ -29,11 +29,18 @@ pub struct Flags {
     /// Further nodes behind the first one of --to
     #[arg(value_name = "NODE", hide = true)]
     further: Vec<String>,
+    #[command(flatten)]
+    frequencies: Frequencies,
+    #[command(flatten)]
+    what_ifs: WhatIfs,
+}
+
+/// At which frequencies.
+#[derive(Debug, Args)]
+pub struct Frequencies {
     /// Frequencies in Hz [default: those of .ac or .noise, else 20 a decade from 20 Hz to 20 kHz]
     #[arg(long, value_name = "HZ,...")]
     hz: Option<String>,
-    #[command(flatten)]
-    what_ifs: WhatIfs,
 }
 
 pub fn run(flags: &Flags) -> Outcome {
@@ -45,7 +52,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let question = ResponseQuestion {
         input: input(flags, &loaded)?,
         points: points(flags, &loaded)?,
-        hertz: hertz(flags, &loaded)?,
+        hertz: hertz(&flags.frequencies, &loaded)?,
     };
     let result =
         response(&loaded.changed, &loaded.changes(), &question).map_err(|error| Refusal::unsolved(&loaded, &error))?;
@@ -80,7 +87,8 @@ fn points(flags: &Flags, loaded: &Loaded) -> Result<Vec<Point>, Refusal> {
     }
 }
 
-fn hertz(flags: &Flags, loaded: &Loaded) -> Result<Vec<f64>, Refusal> {
+/// The frequencies asked for, else those of the netlist.
+pub fn hertz(flags: &Frequencies, loaded: &Loaded) -> Result<Vec<f64>, Refusal> {
     if let Some(text) = &flags.hz {
         return collect(text.split(',').map(|one| named("hz", one, read_hertz(one))))
             .map_err(|errors| Refusal::flags(loaded, errors));

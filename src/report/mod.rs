@@ -8,6 +8,7 @@ mod check;
 mod compare;
 #[cfg(feature = "cli")]
 pub mod csv;
+mod equations;
 pub mod json;
 mod message;
 mod noise;
@@ -18,6 +19,7 @@ pub mod text;
 pub use bias::{BiasResult, DeviceRow, NodeVolts, bias};
 pub use check::{CheckResult, check};
 pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare};
+pub use equations::{EquationsResult, equations};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
 pub use response::{Curve, ResponseQuestion, ResponseResult, response};
