@@ -145,7 +145,7 @@ fn every_problem_of_a_file_is_reported_in_one_run() {
 
 #[test]
 fn characters_that_nobody_sees_are_refused() {
-    check("R1 a\u{7}b c 1k", &["2:5 N22 the character '\\u{7}' cannot be read"]);
+    check("R1 a\u{7}b c 1k", &["2:5 N22 the character '\\u{7}' cannot be read -> remove it"]);
 }
 
 #[test]
@@ -517,7 +517,12 @@ fn a_problem_in_an_included_file_names_that_file() {
 
 #[test]
 fn a_file_that_cannot_be_fetched_is_reported_with_the_reason() {
-    check("  .include  \"x y\"", &["2:13 N11 x y cannot be included: there is no file x y"]);
+    check(
+        "  .include  \"x y\"",
+        &[
+            "2:13 N11 x y cannot be included: there is no file x y -> name a file, its path counted from the folder of this one",
+        ],
+    );
     let missing = "the name of the file to include is missing or its quotes do not match -> write .include \"FILE\"";
     check(".include", &[&format!("2:9 N05 {missing}")]);
     check(".include \"x", &[&format!("2:10 N05 {missing}")]);
@@ -624,7 +629,7 @@ fn an_expression_without_value_says_why_and_where() {
 #[test]
 fn a_bad_expression_says_why_and_where() {
     for (text, expected) in [
-        ("{}", "2:9 N07 the expression is empty"),
+        ("{}", "2:9 N07 the expression is empty -> write a number or an expression between the braces"),
         ("{1+}", "2:10 N07 the expression stops after an operator"),
         ("{1 2}", "2:11 N07 an operator is missing before 2"),
         ("{a b}", "2:11 N07 an operator is missing before b"),

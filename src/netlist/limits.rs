@@ -26,7 +26,8 @@ pub struct Limits {
     pub definition_depth: usize,
     /// Bytes of one expression.
     pub expression_bytes: usize,
-    /// Brackets, signs and powers of an expression that are open at the same time.
+    /// Brackets, signs and powers of an expression that are open at the same time. They cost no stack, so the default is
+    /// no less than the length allows.
     pub expression_depth: usize,
     /// Messages after which the rest is not looked at.
     pub messages: usize,
@@ -38,8 +39,8 @@ pub struct Limits {
     pub expansion: usize,
     /// Bytes of all names of the expanded circuit together.
     pub expanded_name_bytes: usize,
-    /// Unknowns of the equations: nodes, inner nodes of devices, branch currents, temperatures. The solver is dense, and
-    /// its time grows with the cube: at the default the hiss of every node took half a minute on two busy cores.
+    /// Unknowns of the equations: nodes, inner nodes of devices, branch currents, temperatures. The bias solver is dense,
+    /// and its time grows with the cube: at the default an answer takes seconds, not minutes.
     pub unknowns: usize,
     /// Frequencies of one curve.
     pub plot_points: usize,
@@ -56,13 +57,13 @@ impl Default for Limits {
             include_depth: 32,
             definition_depth: 32,
             expression_bytes: 8192,
-            expression_depth: 4096,
+            expression_depth: 8192,
             messages: 1000,
             call_depth: 40,
             parts: 20_000,
             expansion: 200_000,
             expanded_name_bytes: 4 << 20,
-            unknowns: 600,
+            unknowns: 2000,
             plot_points: 20_000,
         }
     }
