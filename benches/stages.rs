@@ -1,4 +1,5 @@
-//! Time by stage: read, build, bias, linearise, one frequency, all nodes over the band, at several sizes.
+//! Time by stage: read, build, bias, linearise, one frequency densely, eight in lanes, all nodes over the band, at
+//! several sizes.
 //!
 //! Sizes are chains of direct-coupled germanium pairs on one supply, of 10 unknowns a stage. Figures are of use as ratios
 //! within one run.
@@ -8,9 +9,10 @@ use std::sync::Arc;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use hissmap::circuit::Circuit;
-use hissmap::mna::NodeId;
+use hissmap::mna::{LANES, NodeId};
 use hissmap::noise::{DEFAULT_TOLERANCE, NoiseRequest, Weighting, noise};
 use hissmap::smallsignal::SmallSignal;
+use hissmap::sweep::Sweep;
 use hissmap::{bias, netlist};
 
 const STAGES: [usize; 3] = [1, 4, 12];
@@ -55,9 +57,14 @@ fn stages(criterion: &mut Criterion) {
         bench("build", &mut || drop(black_box(Circuit::build(Arc::clone(black_box(&written))))));
         bench("bias", &mut || drop(black_box(bias::solve(black_box(&circuit)))));
         bench("linearise", &mut || drop(black_box(SmallSignal::linearise(black_box(&circuit), &point))));
-        bench("one frequency", &mut || {
+        bench("one frequency densely", &mut || {
             let factored = signal.factor(&circuit, black_box(1e3)).expect("a regular matrix");
             drop(black_box(signal.adjoint(&circuit, &factored, request.outputs[0].0, NodeId::GROUND, 1e3)));
+        });
+        let sweep = Sweep::new(&circuit, &signal, [20.0, 20e3]);
+        let eight: [f64; LANES] = std::array::from_fn(|lane| 20.0 * 1000f64.powf(lane as f64 / 7.0));
+        bench("eight frequencies in lanes", &mut || {
+            drop(black_box(sweep.at(black_box(eight)).adjoint(request.outputs[0].0, NodeId::GROUND)));
         });
         bench("noise of all nodes", &mut || drop(black_box(noise(&circuit, &signal, None, black_box(&request)))));
     }

@@ -10,6 +10,9 @@ use crate::element::{Element, Mechanism, NoiseList, NoiseSource, PartId, SourceK
 use crate::mna::{CONDITION_LIMIT, Factored, LinearError, NodeId, SignalEquations, Unknown};
 use crate::physics::Kelvin;
 
+/// Gains below this, -260 dB, are rounding of balanced or separate circuits: no set has them.
+pub const LEAST_GAIN: f64 = 1e-13;
+
 /// A(f) = G + j·2πf·C and the noise sources of every part.
 #[derive(Clone, Debug)]
 pub struct SmallSignal {

@@ -40,6 +40,11 @@ pub struct SweepPoint<'a> {
 }
 
 impl SweepPoint<'_> {
+    /// Whether the equations are factored in lanes; else, and for single solutions that fail, the dense solver answers.
+    pub fn is_in_lanes(&self) -> bool {
+        self.factors.is_some()
+    }
+
     /// The frequencies, Hz.
     pub fn hertz(&self) -> [f64; LANES] {
         self.hertz

@@ -593,14 +593,14 @@ hiss from 20 Hz to 20 kHz, unweighted; ambient 27 °C
 what if: freeze Q1 -30 °C
 what if: value C2 1 µF
 
-node  hiss before    after   change  DC before     after
-in            0 V      0 V        -        0 V       0 V
-s          406 nV   377 nV  -0.6 dB        0 V       0 V
-b1         405 nV   376 nV  -0.7 dB   -1.421 V  -1.378 V
-c1        62.6 µV  62.9 µV  +0.0 dB   -3.153 V  -3.869 V
-e1        34.3 nV  33.8 nV  -0.1 dB   -1.255 V  -1.105 V
-out       62.6 µV  62.9 µV  +0.0 dB        0 V       0 V
-vcc           0 V      0 V        -   -9.000 V  -9.000 V
+node  hiss before    after   change     gain  DC before     after
+in            0 V      0 V        -  +0.0 dB        0 V       0 V
+s          406 nV   377 nV  -0.6 dB  -0.3 dB        0 V       0 V
+b1         405 nV   376 nV  -0.7 dB  -0.3 dB   -1.421 V  -1.378 V
+c1        62.6 µV  62.9 µV  +0.0 dB  +0.5 dB   -3.153 V  -3.869 V
+e1        34.3 nV  33.8 nV  -0.1 dB  +0.5 dB   -1.255 V  -1.105 V
+out       62.6 µV  62.9 µV  +0.0 dB  +0.5 dB        0 V       0 V
+vcc           0 V      0 V        -        -   -9.000 V  -9.000 V
 
 Before your hands go in: unplug the set, discharge its capacitors and check them with the meter.
 A live-chassis set belongs on an isolation transformer; in a live set use one hand. Parts may be
@@ -919,4 +919,66 @@ fn the_examples_of_the_help_run() {
             assert_eq!(ran.code, Some(0), "{example}: {}", ran.err);
         }
     }
+}
+
+// Mends of what a first user met
+
+#[test]
+fn temperatures_are_plain_degrees() {
+    let netlist = "Cold\nV1 a 0 1\nR1 a 0 1k\nR2 a b 1k\nR3 b 0 1k\n";
+    let ambient = |text: &str| run(&format!("bias - --ambient {text} --json"), netlist);
+    // 95F was read as 95 femto.
+    for refused in ["95F", "300K", "1e-3k", "warm"] {
+        let ran = ambient(refused);
+        assert_eq!(ran.code, Some(2), "{refused}");
+        assert!(ran.err.contains("F04"), "{}", ran.err);
+    }
+    for taken in ["35", "35C", "35°C", "-5"] {
+        assert_eq!(ambient(taken).code, Some(0), "{taken}");
+    }
+}
+
+#[test]
+fn what_was_read_is_never_replaced() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("set.cir");
+    std::fs::write(&path, "Set\nV1 a 0 1\nR1 a 0 1k\n").expect("written");
+    let path = path.to_str().expect("a plain path");
+    let ran = run_bytes(&["bias", path, "-o", path, "--force"], b"");
+    assert_eq!(ran.code, Some(2));
+    assert!(ran.err.contains("F07"), "{}", ran.err);
+    assert!(std::fs::read_to_string(path).expect("still there").starts_with("Set\n"));
+}
+
+#[test]
+fn a_bottomed_stage_shows_that_its_gain_is_gone() {
+    let pair = "circuits/two-stage-germanium.cir";
+    let ran = run(&format!("compare {pair} --leak Q1=100uA,x=300 --at out"), "");
+    let row = ran.out.lines().find(|line| line.starts_with("out")).expect("a row");
+    // The hiss falls, and the gain by some 30 dB: 40.3 dB healthy.
+    assert!(row.contains("-1.1 dB") && row.contains("-31.0 dB"), "{row}");
+}
+
+#[test]
+fn a_balanced_point_has_no_gain_and_no_warning_about_it() {
+    // Both halves are exactly alike, so the middle stands still.
+    let bridge =
+        "Balanced\nVIN i 0 AC 1\nRS i a 1k\nE1 b 0 0 a 1\nR1 a m 10k\nR2 m b 10k\n.noise v(m) VIN dec 5 20 20k\n";
+    let result = json("noise -", bridge);
+    let middle = result["nodes"].as_array().expect("nodes").iter().find(|node| node["node"] == "m").expect("m");
+    assert_eq!(middle["gain_db"], Value::Null);
+    assert_eq!(middle["input_rms_v"], Value::Null);
+    assert_eq!(result["warnings"].as_array().map(Vec::len), Some(0), "{}", result["warnings"]);
+}
+
+#[test]
+fn a_rated_voltage_behind_a_value_is_left_out() {
+    let ran = run("check -", "Rated\nV1 a 0 1\nR1 a b 1k\nC1 b 0 10uF/25V\nR2 b 0 1k\n");
+    assert!(ran.err.contains("write 10uF: the rated voltage is not entered"), "{}", ran.err);
+}
+
+#[test]
+fn a_misspelt_node_is_asked_about_before_a_resistor_is_added() {
+    let ran = run("check -", "Typo\nV1 a 0 1\nR1 a col1 1k\nR2 col1 0 1k\nC1 co1l out 1u\nR3 out 0 1k\n");
+    assert!(ran.err.contains("is col1 meant?"), "{}", ran.err);
 }

@@ -314,9 +314,9 @@ fn polynomials_and_formulas_are_refused_by_name() {
 fn a_transistor_takes_an_area_and_parameters() {
     for (text, area) in [
         ("Q1 c b e MODEL", None),
-        ("Q1 c b e 2N3904", None),
+        ("Q1 c b e 2X3904", None),
         ("Q1 c b e MODEL 2", Some(2.0)),
-        ("Q1 c b e 2N3904 1.5e0 TEMP=60", Some(1.5)),
+        ("Q1 c b e 2X3904 1.5e0 TEMP=60", Some(1.5)),
         ("Q1 c b e MODEL 500m", Some(0.5)),
         ("Q1 c b e MODEL {1+1} ICBO=2u", Some(2.0)),
     ] {
@@ -325,7 +325,7 @@ fn a_transistor_takes_an_area_and_parameters() {
         assert_eq!(found.as_ref().map(number), area, "{text}");
         assert_eq!(texts(&card.nodes), ["c", "b", "e"], "{text}");
     }
-    assert!(matches!(only_card("D1 a k 1N4148 2").body, Body::Diode(_, Some(_))));
+    assert!(matches!(only_card("D1 a k 1X4148 2").body, Body::Diode(_, Some(_))));
     assert!(matches!(only_card("J1 d g s J310").body, Body::Jfet(_, None)));
 }
 
@@ -334,8 +334,8 @@ fn a_substrate_node_is_an_error_that_says_so() {
     for (text, help) in [
         ("Q1 c b e 0 MODEL", "write Q1 c b e MODEL"),
         ("Q1 c b e s MODEL 2", "write Q1 c b e MODEL"),
-        ("Q1 c b e [s] 2N3904", "write Q1 c b e 2N3904"),
-        ("Q1 c b e s 2N3904 AREA=2", "write Q1 c b e 2N3904"),
+        ("Q1 c b e [s] 2X3904", "write Q1 c b e 2X3904"),
+        ("Q1 c b e s 2X3904 AREA=2", "write Q1 c b e 2X3904"),
     ] {
         check(text, &[&format!("2:10 N05 Q1 has a substrate node, which is not modelled -> {help}")]);
     }

@@ -65,8 +65,8 @@ fn a_file_that_exists_stays_without_force() {
     assert_eq!(read(folder, "old"), "measured");
     assert_eq!(hissmap(folder, "bias amp.cir -o old --force").status.code(), Some(0));
     assert!(read(folder, "old").contains("4.500 V"));
-    // The netlist itself is a file that exists.
-    check_refused(&hissmap(folder, "bias amp.cir -o amp.cir"), "exists already");
+    // The netlist itself is never replaced, forced or not.
+    check_refused(&hissmap(folder, "bias amp.cir -o amp.cir --force"), "what was read");
     assert_eq!(names(folder), ["amp.cir", "old"]);
 }
 

@@ -29,11 +29,15 @@ fn linear(text: &str) -> Linear {
     Linear { circuit, signal }
 }
 
-/// Density at every node by both solvers: the worst relative difference at each frequency.
-fn worst_density_differences(linear: &Linear) -> [f64; LANES] {
+/// Density at every node by both solvers: the worst relative difference at each frequency; `None` where the order does
+/// not serve, and the dense solver would be compared with itself.
+fn worst_density_differences(linear: &Linear) -> Option<[f64; LANES]> {
     let Linear { circuit, signal } = linear;
     let sweep = Sweep::new(circuit, signal, [HERTZ[0], HERTZ[LANES - 1]]);
     let point = sweep.at(HERTZ);
+    if !point.is_in_lanes() {
+        return None;
+    }
     let dense: Vec<_> = HERTZ.iter().map(|&hertz| signal.factor(circuit, hertz).expect("regular")).collect();
     let held = circuit.held_groups();
     let mut worst = [0.0f64; LANES];
@@ -49,24 +53,31 @@ fn worst_density_differences(linear: &Linear) -> [f64; LANES] {
                 by_dense += (exact[from] - exact[to]).norm_sqr() * density;
             }
             if by_dense > 1e-60 {
-                worst[lane] = worst[lane].max((by_lanes - by_dense).abs() / by_dense);
+                let difference = (by_lanes - by_dense).abs() / by_dense;
+                // `max` would pass over what is not a number.
+                worst[lane] = if difference.is_nan() { f64::INFINITY } else { worst[lane].max(difference) };
             }
         }
     }
-    worst
+    Some(worst)
 }
 
 #[test]
 fn random_amplifiers_hiss_alike_by_both_solvers() {
+    let mut served = 0;
     for unit in 0..120 {
         let text = amplifiers::Amplifier::of_unit(unit).text(amplifiers::PLAIN);
-        for (worst, hertz) in worst_density_differences(&linear(&text)).into_iter().zip(HERTZ) {
+        let Some(differences) = worst_density_differences(&linear(&text)) else { continue };
+        served += 1;
+        for (worst, hertz) in differences.into_iter().zip(HERTZ) {
             // At 30 MHz 100 µF are 2e4 S; a node that floats on them keeps 2e-12 S on the diagonal, of some 1e-5 S to
             // ground: the equations themselves, as numbers, are known no better.
             let allowed = if hertz < 1e5 { 1e-9 } else { 1e-6 };
             assert!(worst < allowed, "unit {unit}: densities differ by {worst:e} at {hertz} Hz");
         }
     }
+    // Over eight decades and a half, far beyond any band asked for, some orders fail at one end.
+    assert!(served >= 110, "only {served} of 120 were solved in lanes");
 }
 
 #[test]
@@ -74,7 +85,8 @@ fn extreme_values_beside_each_other_hiss_alike_by_both_solvers() {
     let text = "extremes\nV1 i 0 1\nR1 i a 1m\nR2 a b 1T\nC1 b 0 1p\nR3 b c 1u\nC2 c 0 1000u\nL1 c d 1n\nR4 d e 1G\n\
                 L2 e f 1k\nR5 f 0 1m\nC3 a f 0.001p\nE1 g 0 b c 1e6\nR6 g h 1k\nC4 h 0 1n\nG1 h 0 a b 1e-9\n";
     // Eighteen decades of conductance at one node: what a double keeps of the smaller one.
-    let worst = worst_density_differences(&linear(text)).into_iter().fold(0.0, f64::max);
+    let worst = worst_density_differences(&linear(text)).expect("an order that serves");
+    let worst = worst.into_iter().fold(0.0, f64::max);
     assert!(worst < 1e-6, "densities differ by {worst:e}");
 }
 
@@ -141,8 +153,7 @@ fn a_long_ladder_is_solved_to_rounding() {
             let x = forward[entry.column.index()];
             left[entry.row.index()] -= value * num_complex::Complex64::new(x.re[lane], x.im[lane]);
         }
-        let worst = left.iter().map(|residual| residual.norm()).fold(0.0, f64::max);
-        assert!(worst < 1e-14, "residual {worst:e} at {hertz} Hz");
+        assert!(left.iter().all(|residual| residual.norm() < 1e-14), "a residual at {hertz} Hz");
         // The gain from source to end is the same number by either way round.
         let by_adjoint =
             stimulus.rows().iter().map(|(row, value)| adjoint[row.index()].times(*value)).next().expect("a row");

@@ -8,7 +8,7 @@ use std::collections::HashMap;
 use indexmap::IndexMap;
 
 use super::{Part, node_id, some_of};
-use crate::diagnostic::{Code, Diagnostic};
+use crate::diagnostic::{Code, Diagnostic, nearest};
 use crate::element::{Control, Drive, Element, SourceKind};
 use crate::mna::NodeId;
 use crate::physics::Kelvin;
@@ -46,6 +46,9 @@ pub(super) fn check(
         }
     }
 }
+
+/// Floating nodes at most for which the one that was meant is looked for: each costs a look at every name.
+const GUESSED: usize = 20;
 
 /// Nodes joined so far, as a forest.
 pub(super) struct Islands {
@@ -143,9 +146,20 @@ fn floating(nodes: &IndexMap<String, String>, parts: &IndexMap<String, Part>, pr
             several => format!("nodes {} have no DC path to ground", some_of(several.iter().copied())),
         };
         let error = Diagnostic::error(Code::FloatingNode, message);
-        problems.push(
-            marked(error, first_parts.get(root).copied()).help(format!("add a resistor: R9 {} 0 10MEG", names[0])),
-        );
+        // A node that only one part touches is more often misspelt than forgotten.
+        let first = first_parts.get(root).copied();
+        let pins =
+            |node: NodeId| parts.values().flat_map(|part| part.element.nodes()).filter(|&pin| pin == node).count();
+        let others = || nodes.values().skip(1).map(String::as_str).filter(|other| !names.contains(other));
+        let meant = if floating.len() <= GUESSED && island.len() == 1 && pins(island[0]) == 1 {
+            nearest(names[0], others())
+        } else {
+            None
+        };
+        problems.push(marked(error, first).help(match meant {
+            Some(meant) => format!("is {meant} meant? else add a resistor: R9 {} 0 10MEG", names[0]),
+            None => format!("add a resistor: R9 {} 0 10MEG", names[0]),
+        }));
     }
 }
 

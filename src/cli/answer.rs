@@ -146,7 +146,9 @@ impl Outcome {
         };
         tell(&self.messages);
         let refused = ![0, CHECK_FAILED].contains(&self.code);
-        let written = if refused { Output::default().write(&self.result) } else { output.write(&self.result) };
+        let inputs = self.sources.iter().map(|source| source.name.as_str());
+        let nowhere = Output::default();
+        let written = if refused { &nowhere } else { output }.write(&self.result, inputs);
         match written {
             Ok(()) => ExitCode::from(self.code),
             Err(error) => {

@@ -20,9 +20,18 @@ pub struct Output {
 
 impl Output {
     /// Writes a result. A reader of standard output that goes away early is no failure.
-    pub fn write(&self, result: &str) -> Result<(), Diagnostic> {
+    /// A file that was read, one of `inputs`, is never replaced.
+    pub fn write<'a>(&self, result: &str, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {
         match &self.output {
-            Some(path) => self.write_file(path, result),
+            Some(path) => {
+                let real = |path: &Path| fs::canonicalize(path).ok();
+                if real(path).is_some_and(|path| inputs.map(Path::new).any(|input| real(input).as_ref() == Some(&path)))
+                {
+                    let message = format!("{} is what was read, and is not replaced", path.display());
+                    return Err(Diagnostic::error(Code::CannotWrite, message).help("name another file"));
+                }
+                self.write_file(path, result)
+            }
             None => to_standard_output(result),
         }
     }

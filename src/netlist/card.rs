@@ -221,7 +221,7 @@ fn refuse_substrate(fields: &Fields<'_>) -> Parsed<()> {
     Err(Box::new(error.help(format!("write {} {}", fields.subject, kept.join(" ")))))
 }
 
-/// Whether a field is meant as a number. `2N3904` would read as 2.3904 nano, but is the name of a transistor.
+/// Whether a field is meant as a number. `2X3904` would read as 2.3904 nano, but is the name of a transistor.
 fn is_area(field: &str) -> bool {
     let digits_end = field.trim_start_matches(['+', '-']).trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
     let starts_as_number = field.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c));

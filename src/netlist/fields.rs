@@ -280,6 +280,13 @@ impl<'a> Fields<'a> {
 /// A name or a sum in the place of a number was meant to be an expression.
 fn braces_for(problem: &NumberError, text: &str) -> Option<String> {
     let inner = text.trim_matches(['\'', '"']);
+    // `10uF/25V`, as printed on the part.
+    if let Some((value, rating)) = inner.split_once('/')
+        && rating.ends_with(['V', 'v'])
+        && read_number(value, Quantity::Other).is_ok()
+    {
+        return Some(format!("write {value}: the rated voltage is not entered"));
+    }
     let fits = matches!(problem, NumberError::NotANumber(_) | NumberError::Letter { .. });
     let name = inner.starts_with(|c: char| c.is_alphabetic() || c == '_') || inner.contains(['*', '/', '+', '-', '^']);
     let sound = Expression::parse(inner, SourceId(0), 0).is_ok();

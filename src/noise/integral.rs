@@ -117,7 +117,11 @@ pub(super) fn integrate<E: Send>(
         kept.sort_by(|a, b| a.from.total_cmp(&b.from));
         panels = kept;
     }
-    let (values, errors) = totals(&panels);
+    let (values, mut errors) = totals(&panels);
+    // A panel that may still hide a resonance vouches for nothing.
+    for panel in panels.iter().filter(|panel| hides(panel)) {
+        errors.iter_mut().zip(request.watched).for_each(|(error, &function)| *error += panel.values[function].abs());
+    }
     Ok(Integral { values, errors, points: computed * 15 })
 }
 
@@ -181,6 +185,11 @@ fn totals(panels: &[Panel]) -> (Vec<f64>, Vec<f64>) {
     (sum(|panel| &panel.values), sum(|panel| &panel.errors))
 }
 
+/// Whether a resonance may hide between the panel's samples.
+fn hides(panel: &Panel) -> bool {
+    panel.guide_error.is_nan() || panel.guide_error > GUIDE_TOLERANCE
+}
+
 /// Positions of the panels that may hide a resonance, or carry more than their share of the error of a function over
 /// tolerance, ascending.
 fn panels_to_halve(panels: &[Panel], request: &Request) -> Vec<usize> {
@@ -193,7 +202,7 @@ fn panels_to_halve(panels: &[Panel], request: &Request) -> Vec<usize> {
         .filter(|&at| {
             let panel = &panels[at];
             panel.to - panel.from > NARROWEST
-                && (panel.guide_error > GUIDE_TOLERANCE
+                && (hides(panel)
                     || over.iter().any(|&function| panel.errors[function] > 0.5 * share * allowed[function]))
         })
         .collect()

@@ -5,13 +5,10 @@ use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::mna::NodeId;
 use crate::mna::{LANES, LaneValue};
-use crate::smallsignal::{SmallSignal, Stimulus};
+use crate::smallsignal::{LEAST_GAIN, SmallSignal, Stimulus};
 use crate::sweep::Sweep;
 
 use super::integral::Batch;
-
-/// A gain below this fraction of the largest transfer to the same output cannot be told from none: it is rounding.
-const ROUNDING: f64 = 1e-17;
 
 /// What is propagated, and over which equations.
 pub(super) struct Propagation<'a> {
@@ -96,13 +93,9 @@ impl<'a> Propagation<'a> {
     /// quiet and is left out later.
     fn referred(&self, transfer: &[LaneValue], totals: &[f64; LANES]) -> [f64; LANES] {
         let Some(stimulus) = self.stimulus else { return [0.0; LANES] };
-        let mut largest = [0.0f64; LANES];
-        for value in transfer {
-            largest.iter_mut().zip(value.norm_sqr()).for_each(|(largest, norm)| *largest = largest.max(norm));
-        }
         let rows = stimulus.rows().iter();
         let gain = rows.fold(LaneValue::ZERO, |gain, &(row, value)| gain.plus(&transfer[row.index()].times(value)));
         let gain = gain.norm_sqr();
-        std::array::from_fn(|at| if gain[at] > ROUNDING * ROUNDING * largest[at] { totals[at] / gain[at] } else { 0.0 })
+        std::array::from_fn(|at| if gain[at] > LEAST_GAIN * LEAST_GAIN { totals[at] / gain[at] } else { 0.0 })
     }
 }

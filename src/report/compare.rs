@@ -28,6 +28,8 @@ pub struct CompareQuestion {
 pub struct CompareResult {
     /// Conditions after the change.
     pub setting: Setting,
+    /// Temperature inside the set before it, °C.
+    pub ambient_before_celsius: f64,
     /// Ends of the band, Hz.
     pub band_hz: [f64; 2],
     /// Weighting.
@@ -49,6 +51,8 @@ pub struct ComparedNode {
     pub after_rms_volts: f64,
     /// After over before in dB; `None` where either is silent.
     pub change_db: Option<f64>,
+    /// Gain from the input at 1 kHz, before and after, dB; `None` without input or gain.
+    pub gain_db: [Option<f64>; 2],
     /// DC before, V.
     pub before_dc_volts: f64,
     /// DC after, V.
@@ -76,6 +80,7 @@ pub fn compare(
         source_resistance: None,
         level_volts: None,
     };
+    let ambient_before_celsius = before.ambient.celsius();
     let before = noise(before, &[], &hiss)?;
     let after = noise(after, changes, &hiss)?;
     // A bridge changes the signal order: a point is found by its name.
@@ -86,6 +91,7 @@ pub fn compare(
         before_rms_volts: before.rms_volts,
         after_rms_volts: after.rms_volts,
         change_db: decibels(after.rms_volts / before.rms_volts),
+        gain_db: [before.gain_db, after.gain_db],
         before_dc_volts: before.dc_volts,
         after_dc_volts: after.dc_volts,
     });
@@ -94,6 +100,7 @@ pub fn compare(
     Ok(CompareResult {
         points: points.collect(),
         setting: after.setting.clone(),
+        ambient_before_celsius,
         band_hz: question.band_hz,
         weighting: question.weighting,
         cautions,

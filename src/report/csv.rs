@@ -53,7 +53,7 @@ pub fn bias(result: &BiasResult) -> String {
 pub fn response(result: &ResponseResult) -> String {
     let rows = result.curves.iter().flat_map(|curve| {
         curve.points.iter().map(|(hertz, gain)| {
-            let db = optional(super::decibels(gain.norm()));
+            let db = optional(super::gain_decibels(gain.norm()));
             let phase = exact(gain.arg().to_degrees());
             [curve.to.clone(), exact(*hertz), exact(gain.re), exact(gain.im), db, phase]
         })

@@ -143,7 +143,7 @@ impl<'a> Response<'a> {
             hz,
             re: gain.re,
             im: gain.im,
-            db: super::decibels(gain.norm()),
+            db: super::gain_decibels(gain.norm()),
             phase_deg: gain.arg().to_degrees(),
         };
         let outputs = result

@@ -44,6 +44,11 @@ impl Setting {
 }
 
 /// Decibels of a ratio of amplitudes; `None` where they would be infinite or undefined.
+/// A gain in dB; `None` where there is none to speak of.
+fn gain_decibels(gain: f64) -> Option<f64> {
+    decibels(gain).filter(|_| gain >= crate::smallsignal::LEAST_GAIN)
+}
+
 fn decibels(ratio: f64) -> Option<f64> {
     Some(20.0 * ratio.log10()).filter(|db| db.is_finite())
 }

@@ -1,6 +1,6 @@
 //! Hiss at points, and who makes it.
 
-use super::{Setting, decibels};
+use super::{Setting, decibels, gain_decibels};
 use crate::bench::Point;
 use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
@@ -156,7 +156,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         PointHiss {
             name: point.name,
             dc_volts: bias.volts(point.plus) - bias.volts(point.minus),
-            gain_db: gains.get(position).and_then(|gains| decibels(gains.first()?.norm())),
+            gain_db: gains.get(position).and_then(|gains| gain_decibels(gains.first()?.norm())),
             rms_volts: hiss.rms_volts,
             relative_error: hiss.relative_error,
             peak_to_peak_volts: PEAK_TO_PEAK_PER_RMS * hiss.rms_volts,

@@ -37,7 +37,7 @@ impl Reader<'_> {
             Action::Heat => self.touch(text, self.temperatures.heat_silicon_celsius)?,
             Action::Temp => {
                 let (part, value) = self.sides(text)?;
-                let celsius = self.number(value, Quantity::Other)?;
+                let celsius = self.celsius(value)?;
                 self.touch(part, celsius)?
             }
             Action::Value => {
@@ -55,7 +55,7 @@ impl Reader<'_> {
                 let (part, model) = self.sides(text)?;
                 Change::Swap { part: self.part(part)?.name.clone(), model: self.model(model)? }
             }
-            Action::Ambient => Change::Ambient { celsius: self.number(text, Quantity::Other)? },
+            Action::Ambient => Change::Ambient { celsius: self.celsius(text)? },
         })
     }
 
@@ -86,6 +86,18 @@ impl Reader<'_> {
             }
         };
         Ok(Change::Bridge { nodes, ohms, excess })
+    }
+
+    /// Degrees Celsius: a plain number, with or without the unit. A scale letter would turn 95F into next to nothing.
+    fn celsius(&self, text: &str) -> Result<f64, Diagnostic> {
+        let number = text.trim().trim_end_matches(['C', 'c']).trim_end_matches('°').trim();
+        number.parse().ok().filter(|celsius: &f64| celsius.is_finite()).ok_or_else(|| {
+            self.bad(format!("{} is no temperature in °C", text.trim())).help(format!(
+                "write plain degrees Celsius: --{} {}",
+                self.action.flag(),
+                self.action.example()
+            ))
+        })
     }
 
     fn touch(&self, part: &str, celsius: f64) -> Result<Change, Diagnostic> {

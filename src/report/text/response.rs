@@ -10,7 +10,7 @@ pub fn response(result: &ResponseResult) -> String {
         let mut rows = Rows::new(&[">frequency", &format!(">{}", curve.to), ">phase"]);
         for (hertz, gain) in &curve.points {
             let phase = format!("{:.1}°", gain.arg().to_degrees() + 0.0);
-            rows.add([frequency(*hertz), decibels(crate::report::decibels(gain.norm())), phase]);
+            rows.add([frequency(*hertz), decibels(crate::report::gain_decibels(gain.norm())), phase]);
         }
         if position > 0 {
             text.push('\n');
