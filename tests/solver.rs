@@ -78,6 +78,38 @@ fn extreme_values_beside_each_other_hiss_alike_by_both_solvers() {
     assert!(worst < 1e-6, "densities differ by {worst:e}");
 }
 
+/// Forty direct-coupled pairs on one rail: beyond 150 unknowns the bias is stepped by the sparse solver.
+#[test]
+fn the_bias_of_a_large_circuit_obeys_kirchhoff_at_every_node() {
+    let mut text = String::from(
+        "pairs\n.model G PNP (IS=2u BF=70 BR=8 VAF=40 RB=120 EG=0.67 ICBO=4u)\nVCC bat 0 -12\nRS bat rail 10\nV0 n0 0 0\n",
+    );
+    for n in 1..=40 {
+        let from = n - 1;
+        text += &format!(
+            "C{n} n{from} b{n} 10u\nQA{n} c{n} b{n} e{n} G\nRC{n} rail c{n} 15k\nRE{n} e{n} 0 1k\nQB{n} n{n} c{n} k{n} G\n\
+             RD{n} rail n{n} 2.7k\nRG{n} k{n} 0 1.8k\nRF{n} k{n} b{n} 22k\nRB{n} b{n} 0 12k\n"
+        );
+    }
+    let Linear { circuit, .. } = linear(&text);
+    assert!(circuit.layout().electrical > 150);
+    let bias = bias::solve(&circuit).expect("a bias");
+    assert_eq!(bias.strategy, bias::Strategy::Newton);
+    let mut equations = hissmap::mna::BiasEquations::new(circuit.layout().with_temperatures);
+    for (id, part) in circuit.parts() {
+        let place = circuit.place(id);
+        part.element.stamp_bias(place, &bias.x, part.element.junction_volts(place, &bias.x), &mut equations);
+    }
+    for (row, residual) in equations.residual.iter().enumerate().skip(1) {
+        assert!(residual.abs() <= 1e-9 * equations.largest[row] + 1e-12, "{residual:e} A left in row {row}");
+    }
+    // All stages are alike and share the rail.
+    let volts = |name: &str| bias.volts(circuit.find_node(name).expect("a node"));
+    for n in 2..=40 {
+        assert!((volts(&format!("n{n}")) - volts("n1")).abs() < 1e-9);
+    }
+}
+
 /// A uniform ladder of 1500 sections: forward and transposed solutions satisfy the equations entry by entry.
 #[test]
 fn a_long_ladder_is_solved_to_rounding() {

@@ -4,7 +4,7 @@ use super::convergence::{worst_residual, worst_update};
 use super::limit::limit;
 use crate::circuit::Circuit;
 use crate::element::{Element, JunctionVolts, PartId};
-use crate::mna::{BiasEquations, CONDITION_LIMIT, Factored, LinearError, Unknown};
+use crate::mna::{BiasEquations, CONDITION_LIMIT, Factored, LANES, LaneSolver, LinearError, SignalEquations, Unknown};
 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
@@ -151,10 +151,29 @@ fn factor(unknowns: usize, equations: &BiasEquations) -> Result<Factored<f64>, L
     Factored::new(unknowns, entries)
 }
 
+/// Unknowns above which the sparse solver is worth a pivot order of its own for every step.
+const SPARSE_ABOVE: usize = 150;
+
 fn newton_step(unknowns: usize, equations: &BiasEquations) -> Result<Vec<f64>, LinearError> {
-    let factored = factor(unknowns, equations)?;
     let right: Vec<f64> = equations.residual.iter().map(|residual| -residual).collect();
-    factored.solve(&right)
+    if unknowns > SPARSE_ABOVE
+        && let Some(step) = sparse_step(unknowns, equations, &right)
+    {
+        return Ok(step);
+    }
+    factor(unknowns, equations)?.solve(&right)
+}
+
+/// The step by the solver in lanes, all lanes alike; `None` leaves it to the dense one, which can say what is wrong.
+fn sparse_step(unknowns: usize, equations: &BiasEquations, right: &[f64]) -> Option<Vec<f64>> {
+    // Slopes know no frequency: one factorization at any of them serves.
+    const ANY_HERTZ: f64 = 1.0;
+    let mut slopes = SignalEquations::new(unknowns);
+    equations.jacobian.iter().for_each(|entry| slopes.add(entry.row, entry.column, entry.value, 0.0));
+    slopes.settle();
+    let solver = LaneSolver::new(&slopes, [ANY_HERTZ; 3]).ok()?;
+    let step = solver.factor([ANY_HERTZ; LANES])?.forward(right)?;
+    Some(step.iter().map(|value| value.re[0]).collect())
 }
 
 fn with_held_temperatures(circuit: &Circuit, mut step: Vec<f64>) -> Vec<f64> {

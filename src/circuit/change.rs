@@ -114,12 +114,7 @@ pub(super) fn apply(
 fn find<'a>(parts: &'a mut IndexMap<String, Part>, name: &str) -> Result<&'a mut Part, Diagnostic> {
     let key = name.to_lowercase();
     if !parts.contains_key(&key) {
-        let error = Diagnostic::error(Code::UnknownPart, format!("no part is called {name}"));
-        let known = || parts.values().map(|part| part.name.as_str());
-        return Err(match nearest(name, known()) {
-            Some(near) => error.help(format!("try {near}")),
-            None => error.help(format!("parts are {}", super::some_of(known()))),
-        });
+        return Err(super::unknown_part(name, parts));
     }
     Ok(&mut parts[&key])
 }

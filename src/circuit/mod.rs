@@ -146,15 +146,7 @@ impl Circuit {
     /// # Errors
     /// [`Code::UnknownPart`], naming the nearest known part.
     pub fn find_part(&self, name: &str) -> Result<PartId, Diagnostic> {
-        self.parts.get_index_of(&name.to_lowercase()).map(part_id).ok_or_else(|| {
-            let error = Diagnostic::error(Code::UnknownPart, format!("no part is called {name}"));
-            match nearest(name, self.parts.values().map(|part| part.name.as_str())) {
-                Some(known) => error.help(format!("try {known}")),
-                None => {
-                    error.help(format!("parts are {}", some_of(self.parts.values().map(|part| part.name.as_str()))))
-                }
-            }
-        })
+        self.parts.get_index_of(&name.to_lowercase()).map(part_id).ok_or_else(|| unknown_part(name, &self.parts))
     }
 
     /// Nodes besides ground, in the order of the netlist.
@@ -238,6 +230,20 @@ impl Circuit {
                 .find(|&at| self.parts[at].element.inner_unknowns() > 0 && self.layout.first_inner[at] <= unknown)
         });
         owner.map_or_else(|| "an unknown".to_owned(), |at| format!("the inside of {}", self.parts[at].name))
+    }
+}
+
+/// Says that no part has a name; whoever asks for a transistor means one, so names of the same letter come first.
+fn unknown_part(name: &str, parts: &IndexMap<String, Part>) -> Diagnostic {
+    let error = Diagnostic::error(Code::UnknownPart, format!("no part is called {name}"));
+    let known = || parts.values().map(|part| part.name.as_str());
+    let letter =
+        |name: &str| name.rsplit('.').next().and_then(|own| own.chars().next()).map(|c| c.to_ascii_lowercase());
+    let alike = || known().filter(|known| letter(known) == letter(name));
+    match nearest(name, alike()).or_else(|| nearest(name, known())) {
+        Some(near) => error.help(format!("try {near}")),
+        None if alike().next().is_some() => error.help(format!("known are {}", some_of(alike()))),
+        None => error.help(format!("parts are {}", some_of(known()))),
     }
 }
 
