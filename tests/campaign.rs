@@ -106,7 +106,12 @@ impl State {
     }
 }
 
-/// Kirchhoff's current law at every node, written out anew: below 1e-9 of the largest current plus 1 pA.
+/// Whether a difference is more than allowed; what is not a number is.
+fn beyond(difference: f64, allowed: f64) -> bool {
+    difference.is_nan() || difference > allowed
+}
+
+/// Kirchhoff's current law at every node, with the junctions at the voltages of the answer: below 1e-9 of the largest current plus 1 pA.
 fn residual(state: &State) -> Result<(), String> {
     let circuit = &state.circuit;
     let mut equations = BiasEquations::new(circuit.layout().with_temperatures);
@@ -116,7 +121,7 @@ fn residual(state: &State) -> Result<(), String> {
         part.element.stamp_bias(place, &state.bias.x, junctions, &mut equations);
     }
     for (row, residual) in equations.residual.iter().enumerate().skip(1) {
-        if residual.abs() > 1e-9 * equations.largest[row] + 1e-12 {
+        if beyond(residual.abs(), 1e-9 * equations.largest[row] + 1e-12) {
             let name = circuit.describe_unknown(Unknown(row as u32));
             return Err(format!("residual {residual:e} A at {name}"));
         }
@@ -150,7 +155,7 @@ fn nyquist(amplifier: &Amplifier) -> Result<(), String> {
         // Behind 100 Ω of base resistance a cold junction conducts 1e-9 S: the sum on the diagonal keeps 1e-18 S, so
         // such a node's Re Z, a small part of its |Z|, is known to some 1e-9 of |Z|.
         let allowed = four_kt * (1e-9 * impedance.re.abs() + 1e-11 * impedance.norm());
-        if (density - four_kt * impedance.re).abs() > allowed {
+        if beyond((density - four_kt * impedance.re).abs(), allowed) {
             return Err(format!("Nyquist at {name}: {density:e} against {:e}", four_kt * impedance.re));
         }
     }
@@ -186,7 +191,7 @@ fn derivative(amplifier: &Amplifier) -> Result<(), String> {
         let gain = gains[at.index()].re;
         // The solutions carry rounding of about 1e-15 of the supply, over differences of microvolts.
         let allowed = 3e-6 * gain.abs() + 2e-14 * (1.0 + state.bias.volts(at).abs()) / step + 1e-6 * steepest;
-        if (slope - gain).abs() > allowed {
+        if beyond((slope - gain).abs(), allowed) {
             return Err(format!("gain at {name} is {gain:e}, the derivative of the bias {slope:e}"));
         }
     }
@@ -200,12 +205,12 @@ fn renaming(amplifier: &Amplifier, state: &State, unit: u64) -> Result<(), Strin
     for (at, name) in state.nodes() {
         let twin = other.circuit.find_node(&node(&name, writing)).map_err(|error| error.message)?;
         let (here, there) = (state.bias.volts(at), other.bias.volts(twin));
-        if (here - there).abs() > 1e-9 * here.abs() + 1e-9 {
+        if beyond((here - there).abs(), 1e-9 * here.abs() + 1e-9) {
             return Err(format!("{name} is {here} V, renamed {there} V"));
         }
         let here: f64 = state.contributions(at, HERTZ[1])?.iter().sum();
         let there: f64 = other.contributions(twin, HERTZ[1])?.iter().sum();
-        if (here - there).abs() > 1e-6 * here + 1e-40 {
+        if beyond((here - there).abs(), 1e-6 * here + 1e-40) {
             return Err(format!("density at {name} is {here:e}, renamed {there:e}"));
         }
     }
@@ -241,14 +246,14 @@ fn doubling(amplifier: &Amplifier, state: &State) -> Result<(), String> {
         .collect();
     for (at, name) in state.nodes() {
         let (here, there) = (state.bias.volts(at), other.bias.volts(at));
-        if (here - there).abs() > 1e-9 * here.abs() + 1e-9 {
+        if beyond((here - there).abs(), 1e-9 * here.abs() + 1e-9) {
             return Err(format!("{name} is {here} V, at doubled impedance {there} V"));
         }
         let here = state.contributions(at, HERTZ[1])?;
         let there = other.contributions(at, HERTZ[1])?;
         let expected: f64 = here.iter().zip(&exponents).map(|(power, exponent)| power * exponent.exp2()).sum();
         let total: f64 = there.iter().sum();
-        if (total - expected).abs() > 1e-6 * expected + 1e-40 {
+        if beyond((total - expected).abs(), 1e-6 * expected + 1e-40) {
             return Err(format!("density at {name} doubles to {total:e} instead of {expected:e}"));
         }
     }

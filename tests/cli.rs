@@ -955,8 +955,9 @@ fn a_bottomed_stage_shows_that_its_gain_is_gone() {
     let pair = "circuits/two-stage-germanium.cir";
     let ran = run(&format!("compare {pair} --leak Q1=100uA,x=300 --at out"), "");
     let row = ran.out.lines().find(|line| line.starts_with("out")).expect("a row");
-    // The hiss falls, and the gain by some 30 dB: 40.3 dB healthy.
-    assert!(row.contains("-1.1 dB") && row.contains("-31.0 dB"), "{row}");
+    let changes: Vec<f64> = row.split("dB").filter_map(|cell| cell.split_whitespace().last()?.parse().ok()).collect();
+    // Emitter resistors set the healthy gain to 40 dB; a bottomed transistor has next to none, and passes little hiss on.
+    assert!(changes[0] < 0.0 && changes[1] < -20.0, "{row}");
 }
 
 #[test]

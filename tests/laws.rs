@@ -143,9 +143,10 @@ fn nyquist(bench: &Bench, hertz: f64) -> Vec<f64> {
     bench.circuit.nodes().map(|(node, _)| four_kt * bench.impedance(node, hertz).re).collect()
 }
 
-/// Largest relative difference between two lists.
+/// Largest relative difference between two lists; infinite where one is not a number, which `max` would pass over.
 fn difference(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(a, b)| (a - b).abs() / b.abs()).fold(0.0, f64::max)
+    let differences = a.iter().zip(b).map(|(a, b)| (a - b).abs() / b.abs());
+    differences.fold(0.0, |worst, one| if one.is_nan() { f64::INFINITY } else { worst.max(one) })
 }
 
 #[test]

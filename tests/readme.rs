@@ -3,33 +3,33 @@
 use std::process::Command;
 
 /// The commands of the console blocks that run `hissmap` itself, each with the text printed below it.
-fn transcripts(readme: &str) -> Vec<(String, String)> {
-    let mut transcripts: Vec<(String, String)> = Vec::new();
+fn shown_commands(readme: &str) -> Vec<(String, String)> {
+    let mut commands: Vec<(String, String)> = Vec::new();
     let mut inside = false;
     for line in readme.lines() {
         if line.starts_with("```") {
             inside = line == "```console";
         } else if let Some(command) = line.strip_prefix("$ ").filter(|_| inside) {
-            transcripts.push((command.to_owned(), String::new()));
+            commands.push((command.to_owned(), String::new()));
         } else if inside {
-            let (_, shown) = transcripts.last_mut().expect("a command comes first");
+            let (_, shown) = commands.last_mut().expect("a command comes first");
             *shown += line;
             shown.push('\n');
         }
     }
-    transcripts.retain(|(command, _)| command.starts_with("hissmap "));
-    transcripts
+    commands.retain(|(command, _)| command.starts_with("hissmap "));
+    commands
 }
 
 #[test]
 fn the_readme_shows_what_is_printed() {
     let readme = std::fs::read_to_string("README.md").expect("README.md is there");
-    let transcripts = transcripts(&readme);
-    assert!(transcripts.len() >= 5, "only {} transcripts found", transcripts.len());
-    for (command, shown) in transcripts {
+    let shown = shown_commands(&readme);
+    assert!(shown.len() >= 5, "only {} commands found", shown.len());
+    for (command, printed) in shown {
         let arguments = command.split_whitespace().skip(1);
         let ran = Command::new(env!("CARGO_BIN_EXE_hissmap")).args(arguments).output().expect("the command runs");
         assert!(ran.status.success(), "{command}: {}", String::from_utf8_lossy(&ran.stderr));
-        assert_eq!(String::from_utf8_lossy(&ran.stdout), shown, "{command}");
+        assert_eq!(String::from_utf8_lossy(&ran.stdout), printed, "{command}");
     }
 }

@@ -1,4 +1,5 @@
-//! A what-if: one change to a circuit. Structure and order of parts stay as they are; only bridges add parts.
+//! A what-if: one change to a circuit. The order of parts stays as it is, and only bridges add parts. Values keep the
+//! structure of the equations; a swap may add or take inner nodes, and a temperature of its own ends self-heating.
 
 use indexmap::IndexMap;
 
