@@ -53,6 +53,8 @@ pub struct NoiseResult {
     pub source_resistance: Option<String>,
     /// The signal that hiss is held against, V rms; `None` where it was not asked for.
     pub level_volts: Option<f64>,
+    /// Frequencies at which the equations were solved for the band figures.
+    pub frequencies: usize,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -140,6 +142,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let frequencies = figures.points;
     let factors = match question.source_resistance {
         Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
         None => vec![None; outputs.len()],
@@ -178,6 +181,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         weighting: question.weighting,
         source_resistance: question.source_resistance.map(|source| in_words(circuit, source)),
         level_volts: question.level_volts,
+        frequencies,
         points: points.collect(),
         cautions,
     })
