@@ -25,6 +25,16 @@ impl<'a> Sweep<'a> {
         Self { circuit, signal, solver: LaneSolver::new(&signal.equations, samples).ok() }
     }
 
+    /// The circuit.
+    pub fn circuit(&self) -> &'a Circuit {
+        self.circuit
+    }
+
+    /// The same linearised.
+    pub fn signal(&self) -> &'a SmallSignal {
+        self.signal
+    }
+
     /// The equations at eight frequencies, Hz.
     pub fn at(&'a self, hertz: [f64; LANES]) -> SweepPoint<'a> {
         SweepPoint { sweep: self, hertz, factors: self.solver.as_ref().and_then(|solver| solver.factor(hertz)) }
@@ -82,6 +92,32 @@ impl SweepPoint<'_> {
         }
     }
 
+    /// Transfer to all unknowns from currents into every unknown's equation, by nodes and with ground first, other ones in
+    /// every lane.
+    ///
+    /// # Errors
+    /// As [`SweepPoint::adjoint`].
+    pub fn solve(&self, right: &[LaneValue]) -> Result<LaneSolution, SolveError> {
+        let Sweep { circuit, signal, .. } = self.sweep;
+        let solved = self.factors.as_ref().and_then(|factors| {
+            let mut settled = right.to_vec();
+            for (inner, pin) in signal.equations.drops() {
+                let into_inner = settled[inner.index()];
+                settled[pin.index()] = settled[pin.index()].plus(&into_inner);
+                settled[inner.index()] = into_inner.times(-1.0);
+            }
+            factors.solve(&settled)
+        });
+        match solved {
+            Some(solution) => Ok(self.restored(solution)),
+            None => self.dense_by_lane(|lane, hertz| {
+                let factored = signal.factor(circuit, hertz)?;
+                let right = right.iter().map(|value| Complex64::new(value.re[lane], value.im[lane])).collect();
+                signal.solve(circuit, &factored, right, hertz)
+            }),
+        }
+    }
+
     /// ln|det A(f)| of each lane.
     ///
     /// # Errors
@@ -105,9 +141,16 @@ impl SweepPoint<'_> {
     }
 
     fn dense(&self, solve: impl Fn(f64) -> Result<Vec<Complex64>, SolveError>) -> Result<LaneSolution, SolveError> {
+        self.dense_by_lane(|_, hertz| solve(hertz))
+    }
+
+    fn dense_by_lane(
+        &self,
+        solve: impl Fn(usize, f64) -> Result<Vec<Complex64>, SolveError>,
+    ) -> Result<LaneSolution, SolveError> {
         let mut lanes = vec![LaneValue::ZERO; self.sweep.signal.equations.unknowns + 1];
         for (lane, hertz) in self.hertz.into_iter().enumerate() {
-            for (value, solved) in lanes.iter_mut().zip(solve(hertz)?) {
+            for (value, solved) in lanes.iter_mut().zip(solve(lane, hertz)?) {
                 (value.re[lane], value.im[lane]) = (solved.re, solved.im);
             }
         }

@@ -304,6 +304,37 @@ impl Element {
         }
     }
 
+    /// The unknowns whose voltages against each other steer the element's linearised equations and its noise, some of
+    /// them perhaps twice; `None` where these do not depend on the bias point. A temperature unknown steers besides.
+    pub fn steering_unknowns(&self, place: Place) -> Option<[Unknown; 3]> {
+        match self {
+            Element::Resistor(e) => e.steering_unknowns(),
+            Element::Diode(e) => Some(e.steering_unknowns(place)),
+            Element::Bjt(e) => Some(e.terminals(place)),
+            Element::Jfet(e) => Some(e.terminals(place)),
+            Element::Capacitor(_)
+            | Element::Inductor(_)
+            | Element::Coupling(_)
+            | Element::Source(_)
+            | Element::Controlled(_) => None,
+        }
+    }
+
+    /// Whether the element's equations or noise depend on its temperature, and it has none of its own.
+    pub fn follows_ambient(&self) -> bool {
+        match self {
+            Element::Resistor(e) => e.celsius.is_none(),
+            Element::Diode(e) => e.celsius.is_none(),
+            Element::Bjt(e) => e.celsius.is_none(),
+            Element::Jfet(e) => e.celsius.is_none(),
+            Element::Capacitor(_)
+            | Element::Inductor(_)
+            | Element::Coupling(_)
+            | Element::Source(_)
+            | Element::Controlled(_) => false,
+        }
+    }
+
     /// Voltages of the element's junctions at the trial point `x`, forward positive; zero where there is none.
     pub fn junction_volts(&self, place: Place, x: &[f64]) -> JunctionVolts {
         match self {

@@ -167,6 +167,24 @@ impl LaneFactors<'_> {
         Some(with_ground(scaled, &self.solver.column_scale))
     }
 
+    /// Solves A·x = b for a right-hand side of its own in every lane, of length unknowns + 1; `None` as
+    /// [`LaneFactors::adjoint`].
+    pub fn solve(&self, right: &[Wide]) -> Option<LaneSolution> {
+        let right = scaled(right, &self.solver.row_scale);
+        let once = |right: &[Wide]| kernel::solve(&self.solver.program, &self.factors, &self.inverse_pivots, right);
+        let scaled = self.checked(&right, once, false)?;
+        Some(with_ground(scaled, &self.solver.column_scale))
+    }
+
+    /// Solves Aᵀ·x = b (transposed, not conjugated), as [`LaneFactors::solve`].
+    pub fn solve_transposed(&self, right: &[Wide]) -> Option<LaneSolution> {
+        let right = scaled(right, &self.solver.column_scale);
+        let once =
+            |right: &[Wide]| kernel::solve_transposed(&self.solver.program, &self.factors, &self.inverse_pivots, right);
+        let scaled = self.checked(&right, once, true)?;
+        Some(with_ground(scaled, &self.solver.row_scale))
+    }
+
     /// Backward error of a solution for a right-hand side without zeros or pattern.
     fn probe(&self) -> f64 {
         let right: Vec<Wide> = (0..self.solver.row_scale.len())
@@ -221,6 +239,11 @@ fn largest(values: &[Wide]) -> [f64; LANES] {
         largest.iter_mut().zip(value.size()).for_each(|(largest, size)| *largest = largest.max(size));
     }
     largest
+}
+
+/// A right-hand side without ground, scaled as the equations are.
+fn scaled(right: &[Wide], scale: &[f64]) -> Vec<Wide> {
+    right[1..].iter().zip(scale).map(|(value, &scale)| value.times(scale)).collect()
 }
 
 /// Unscales a solution and puts ground in front.
