@@ -12,6 +12,7 @@ pub mod operating;
 pub mod physics;
 pub mod report;
 pub mod response;
+pub mod sensitivity;
 pub mod smallsignal;
 pub mod stability;
 pub mod sweep;

@@ -140,10 +140,19 @@ pub(super) fn weakest(circuit: &Circuit, trial: &Trial) -> Option<Unknown> {
 }
 
 fn condition(circuit: &Circuit, aid: Aid, trial: &Trial) -> Result<(f64, Unknown), LinearError> {
+    factored(circuit, aid, trial).map(|factored| factored.condition())
+}
+
+/// The slopes of the circuit's equations at a trial point, factored.
+pub(super) fn slopes(circuit: &Circuit, trial: &Trial) -> Result<Factored<f64>, LinearError> {
+    factored(circuit, Aid::NONE, trial)
+}
+
+fn factored(circuit: &Circuit, aid: Aid, trial: &Trial) -> Result<Factored<f64>, LinearError> {
     let unknowns = circuit.layout().with_temperatures;
     let mut equations = BiasEquations::new(unknowns);
     stamp(circuit, aid, trial, &mut equations);
-    factor(unknowns, &equations).map(|factored| factored.condition())
+    factor(unknowns, &equations)
 }
 
 fn factor(unknowns: usize, equations: &BiasEquations) -> Result<Factored<f64>, LinearError> {

@@ -320,18 +320,18 @@ impl Element {
         }
     }
 
-    /// Whether the element's equations or noise depend on its temperature, and it has none of its own.
-    pub fn follows_ambient(&self) -> bool {
+    /// Its own temperature, °C, as far as it has one and depends on it: outer `None` where no temperature matters.
+    pub fn own_celsius(&self) -> Option<Option<f64>> {
         match self {
-            Element::Resistor(e) => e.celsius.is_none(),
-            Element::Diode(e) => e.celsius.is_none(),
-            Element::Bjt(e) => e.celsius.is_none(),
-            Element::Jfet(e) => e.celsius.is_none(),
+            Element::Resistor(e) => Some(e.celsius),
+            Element::Diode(e) => Some(e.celsius),
+            Element::Bjt(e) => Some(e.celsius),
+            Element::Jfet(e) => Some(e.celsius),
             Element::Capacitor(_)
             | Element::Inductor(_)
             | Element::Coupling(_)
             | Element::Source(_)
-            | Element::Controlled(_) => false,
+            | Element::Controlled(_) => None,
         }
     }
 
