@@ -2,6 +2,7 @@
 
 pub mod advice;
 mod band;
+pub mod instrument;
 mod point;
 mod reference;
 mod whatif;
