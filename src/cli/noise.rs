@@ -80,16 +80,16 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,
         source_resistance: flags.rs.as_ref().map(read_rs).transpose().map_err(|error| vec![error])?,
-        meter: flags.meter.as_ref().map(read_meter_flag).transpose().map_err(|error| vec![error])?,
-        scope: flags.scope.as_ref().map(read_scope_flag).transpose().map_err(|error| vec![error])?,
+        meter: flags.meter.as_deref().map(read_meter_flag).transpose().map_err(|error| vec![error])?,
+        scope: flags.scope.as_deref().map(read_scope_flag).transpose().map_err(|error| vec![error])?,
         level_volts: flags.level.as_ref().map(read_volts).transpose().map_err(|error| vec![error])?,
     })
 }
 
-fn read_meter_flag(text: &String) -> Result<Meter, Diagnostic> {
+fn read_meter_flag(text: &str) -> Result<Meter, Diagnostic> {
     named("meter", text, read_meter(text))
 }
 
-fn read_scope_flag(text: &String) -> Result<Scope, Diagnostic> {
+fn read_scope_flag(text: &str) -> Result<Scope, Diagnostic> {
     named("scope", text, read_probe(text)).map(|probe| Scope { probe, ..Scope::default() })
 }
