@@ -11,7 +11,6 @@ use hissmap::bench::instrument::{
     DcMeter, Loading, Meter, Probe, Responds, Scope, read_dc_meter, read_meter, read_probe,
 };
 use hissmap::circuit::Circuit;
-use hissmap::mna::NodeId;
 use hissmap::netlist;
 use hissmap::noise::{self, Observer, Weighting};
 use hissmap::operating::Operating;

@@ -2,6 +2,7 @@
 
 pub mod advice;
 mod band;
+mod fault;
 pub mod instrument;
 mod point;
 mod quantity;
@@ -11,6 +12,9 @@ pub mod sheet;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
+pub use fault::{
+    Case, Fault, FaultKind, Key, OPEN_OHMS, Prior, SHORT_OHMS, SeverityRange, UNIT_KF, hypotheses, kinds_for,
+};
 pub use point::{Point, find_source};
 pub use quantity::Unit;
 pub use reference::{read_level, read_source_resistance};

@@ -110,7 +110,7 @@ pub fn pipeline(data: &[u8]) {
 pub fn whole_run(text: &str, flags: &[(Action, String)]) {
     let Some(circuit) = build(text) else { return };
     let Ok((what_ifs, _)) = what_ifs(&circuit, &Temperatures::default(), flags) else { return };
-    let changes: Vec<_> = what_ifs.into_iter().map(|what_if| what_if.change).collect();
+    let changes: Vec<_> = what_ifs.into_iter().flat_map(|what_if| what_if.changes).collect();
     let Ok(circuit) = circuit.changed(&changes) else { return };
     if circuit.layout().with_temperatures > MOST_UNKNOWNS {
         return;
