@@ -222,7 +222,7 @@ const LESSONS: &str = include_str!("diagnostic/lessons.txt");
 macro_rules! codes {
     ($($variant:ident = $text:literal, $meaning:literal;)*) => {
         /// Stable code of a kind of message. `N` is about the text, `C` about the circuit, `F` about a flag or what-if,
-        /// `S` about the solution, `A` is advice. The letters and numbers never change their meaning.
+        /// `S` about the solution, `W` about a recording or a sound, `A` is advice. The letters and numbers never change their meaning.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
         pub enum Code { $(#[doc = $meaning] $variant,)* }
@@ -297,6 +297,12 @@ codes! {
     AccuracyLimited = "S07", "a band figure is less certain than asked for";
     DeviceHot = "S08", "a device runs hot or beyond its rating";
     OtherSolution = "S09", "the bias equations have more than one solution";
+    BadRecording = "W01", "a recording that cannot be read, or only in part";
+    UnevenTime = "W02", "a time axis with gaps, or one that runs backwards";
+    RecordingShort = "W03", "a recording that is too short";
+    BandCut = "W04", "a band that reaches beyond what the recording or the sound holds";
+    Clipped = "W05", "volts that are cut off at full scale";
+    Silent = "W06", "a point without hiss";
     TitleMissing = "A01", "a first line that looks like a part, and is taken as the title";
     DefinitionUnused = "A02", "a model or sub-circuit that nothing uses";
     LoneNode = "A03", "a node with one connection";
