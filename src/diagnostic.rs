@@ -29,6 +29,8 @@ pub struct Source {
     pub text: Arc<str>,
     /// First byte of every line.
     line_starts: Vec<u32>,
+    /// Number of the first line.
+    first_line: usize,
 }
 
 /// All texts a netlist was read from.
@@ -60,7 +62,14 @@ impl Sources {
         // Places in texts are counted in 32 bits; a reader's limits lie far below.
         let starts = text.match_indices('\n').map(|(newline, _)| newline as u32 + 1);
         let line_starts = std::iter::once(0).chain(starts).collect();
-        self.files.push(Source { name: name.into(), text, line_starts });
+        self.files.push(Source { name: name.into(), text, line_starts, first_line: 1 });
+        id
+    }
+
+    /// Adds one line of a text too long to keep, and its number from 1.
+    pub fn add_line(&mut self, name: impl Into<String>, text: impl Into<Arc<str>>, line: usize) -> SourceId {
+        let id = self.add(name, text);
+        self.files[id.0 as usize].first_line = line;
         id
     }
 
@@ -86,7 +95,7 @@ impl Sources {
         let covered = text.get(span.start as usize..covered_end)?;
         Some(Location {
             file: source.name.clone(),
-            line,
+            line: source.first_line - 1 + line,
             column: text[line_start..span.start as usize].chars().count() + 1,
             text: text[line_start..line_end].trim_end_matches('\r').to_owned(),
             width: covered.chars().count().max(1),

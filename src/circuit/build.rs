@@ -54,9 +54,11 @@ pub(super) fn variant(
     let limits = &base.limits;
     let mut problems = base.problems.clone();
     let (mut nodes, mut parts, mut ambient) = (base.nodes.clone(), base.parts.clone(), base.ambient);
-    for change in change::in_order(changes) {
-        if let Err(problem) = change::apply(change, &mut parts, &nodes, &base.models, &mut ambient) {
-            problems.push(problem);
+    if !problems.iter().any(Diagnostic::is_error) {
+        for change in change::in_order(changes) {
+            if let Err(problem) = change::apply(change, &mut parts, &mut nodes, &base.models, &mut ambient) {
+                problems.push(problem);
+            }
         }
     }
     if !problems.iter().any(Diagnostic::is_error) {
@@ -64,7 +66,9 @@ pub(super) fn variant(
         if fits(&nodes, &parts, limits, &mut problems) {
             couplings::settle(&mut parts, &mut problems);
         }
+        let before = problems.len();
         topology::check(&nodes, &parts, ambient, &mut problems);
+        change::blame_lifts(changes, &mut problems[before..]);
         hanging::check(&nodes, &parts, &mut problems);
     }
     deduplicate(&mut problems, limits);
@@ -674,6 +678,11 @@ fn noise_defaults(
         Ok(_) => {
             let error = Diagnostic::error(Code::UnknownReference, format!("{} is no source", card.source.text));
             report(error.help("name a V or I element"), &card.source);
+            None
+        }
+        Err(_) if change::is_lifted(&circuit.changes, &card.source.text) => {
+            let message = format!("{} is the input of .noise and stays in", card.source.text);
+            problems.push(change::unfit(message, "open its connection instead: --fault VIN=open"));
             None
         }
         Err(problem) => {

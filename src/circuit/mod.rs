@@ -8,6 +8,7 @@ mod build;
 mod change;
 mod couplings;
 mod hanging;
+mod inserted;
 mod order;
 mod parameters;
 mod parts;
