@@ -7,6 +7,7 @@ pub mod instrument;
 mod point;
 mod quantity;
 pub mod reading;
+pub mod recording;
 mod reference;
 pub mod sheet;
 mod whatif;

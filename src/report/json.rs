@@ -3,7 +3,11 @@
 //! Version 1. A key that is there stays and keeps its meaning; keys may be added. What would be infinite, or is not
 //! there, is `null`.
 
+mod listen;
+
 use serde::Serialize;
+
+pub use listen::Listen;
 
 use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
 use crate::bench::instrument::Trace;
