@@ -3,6 +3,7 @@
 pub mod advice;
 mod band;
 mod fault;
+pub mod instrument;
 mod point;
 mod reference;
 mod whatif;
