@@ -16,3 +16,4 @@ pub mod smallsignal;
 pub mod stability;
 pub mod sweep;
 pub mod units;
+pub mod variants;

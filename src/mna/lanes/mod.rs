@@ -10,8 +10,10 @@
 //! refined once above 1e-12, and what then still fails is left to the dense solver, which pivots for itself and can name
 //! what is wrong.
 
+mod arithmetic;
 mod kernel;
 mod order;
+mod pattern;
 mod program;
 
 use num_complex::Complex64;
@@ -247,4 +249,6 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
     }
 }
 
+pub(crate) use arithmetic::{LaneReal, squared_differences};
 pub use kernel::Wide as LaneValue;
+pub(crate) use pattern::{LaneMatrix, Pattern};
