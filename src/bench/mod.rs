@@ -2,11 +2,20 @@
 
 pub mod advice;
 mod band;
+mod fault;
+pub mod instrument;
 mod point;
+mod quantity;
+pub mod reading;
 mod reference;
+pub mod sheet;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
+pub use fault::{
+    Case, Fault, FaultKind, Key, OPEN_OHMS, Prior, SHORT_OHMS, SeverityRange, UNIT_KF, hypotheses, kinds_for,
+};
 pub use point::{Point, find_source};
+pub use quantity::Unit;
 pub use reference::{read_level, read_source_resistance};
 pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

@@ -46,7 +46,7 @@ pub fn load(file: &str, flags: &WhatIfs) -> Result<Loaded, Refusal> {
         Refusal::of([known, problems].concat(), sources.clone())
     };
     let (what_ifs, warnings) = what_ifs(&written, &Temperatures::default(), &flags.asked).map_err(refuse)?;
-    let changes: Vec<_> = what_ifs.iter().map(|what_if| what_if.change.clone()).collect();
+    let changes: Vec<_> = what_ifs.iter().flat_map(|what_if| what_if.changes.clone()).collect();
     let changed = written.changed(&changes).map_err(refuse)?;
     messages.extend(warnings);
     Ok(Loaded { written, changed, what_ifs, warnings: messages })

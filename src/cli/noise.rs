@@ -1,6 +1,7 @@
 //! `noise`: how much hiss, and who makes it?
 
 use clap::Args;
+use hissmap::bench::instrument::{Meter, Scope, read_meter, read_probe};
 use hissmap::bench::{find_source, read_hertz, read_level, read_source_resistance};
 use hissmap::diagnostic::Diagnostic;
 use hissmap::report::{NoiseQuestion, csv, json, noise, text};
@@ -36,6 +37,12 @@ pub struct Flags {
     /// Add the signal-to-noise ratio against a signal of so many volts rms at each point
     #[arg(long, value_name = "VOLTS")]
     level: Option<String>,
+    /// Add what a meter reads at each node: rms or average, with ohms and farads of its input if they are others
+    #[arg(long, value_name = "METER", num_args = 0..=1, default_missing_value = "rms")]
+    meter: Option<String>,
+    /// Add what a scope shows at each node through a probe: x1, x10, bare, or ohms and farads (1MEG,110p)
+    #[arg(long, value_name = "PROBE", num_args = 0..=1, default_missing_value = "x10")]
+    scope: Option<String>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -73,6 +80,16 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,
         source_resistance: flags.rs.as_ref().map(read_rs).transpose().map_err(|error| vec![error])?,
+        meter: flags.meter.as_deref().map(read_meter_flag).transpose().map_err(|error| vec![error])?,
+        scope: flags.scope.as_deref().map(read_scope_flag).transpose().map_err(|error| vec![error])?,
         level_volts: flags.level.as_ref().map(read_volts).transpose().map_err(|error| vec![error])?,
     })
+}
+
+fn read_meter_flag(text: &str) -> Result<Meter, Diagnostic> {
+    named("meter", text, read_meter(text))
+}
+
+fn read_scope_flag(text: &str) -> Result<Scope, Diagnostic> {
+    named("scope", text, read_probe(text)).map(|probe| Scope { probe, ..Scope::default() })
 }

@@ -79,6 +79,8 @@ pub fn compare(
         spectrum: false,
         source_resistance: None,
         level_volts: None,
+        meter: None,
+        scope: None,
     };
     let ambient_before_celsius = before.ambient.celsius();
     let before = noise(before, &[], &hiss)?;

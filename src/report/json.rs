@@ -5,7 +5,8 @@
 
 use serde::Serialize;
 
-use super::{BiasResult, CompareResult, Message, NoiseResult, ResponseResult};
+use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
+use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
 
 /// Version of the form.
@@ -78,6 +79,11 @@ pub struct Bias<'a> {
 struct BiasNode<'a> {
     node: &'a str,
     dc_v: f64,
+    /// Null where the circuit finds no bias with the meter there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meter_v: Option<Option<f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meter_disturbs: Option<bool>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -106,9 +112,18 @@ impl<'a> Bias<'a> {
             head,
             title: &result.setting.title,
             ambient_c: result.setting.ambient_celsius,
-            nodes: result.nodes.iter().map(|node| BiasNode { node: &node.name, dc_v: node.volts }).collect(),
+            nodes: result.nodes.iter().map(bias_node).collect(),
             devices: devices.collect(),
         }
+    }
+}
+
+fn bias_node(node: &NodeVolts) -> BiasNode<'_> {
+    BiasNode {
+        node: &node.name,
+        dc_v: node.volts,
+        meter_v: node.metered.map(|metered| metered.volts),
+        meter_disturbs: node.metered.map(|metered| metered.disturbed),
     }
 }
 
@@ -177,9 +192,37 @@ struct NoiseNode<'a> {
     noise_figure_db: Option<Option<f64>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     snr_db: Option<Option<f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meter_v: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    scope: Option<NoiseTrace>,
     devices: Vec<NoiseDevice<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spectrum: Option<NoiseSpectrum<'a>>,
+}
+
+/// What a scope shows; without divisions where the hiss is below its own noise.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct NoiseTrace {
+    rms_v: f64,
+    peak_to_peak_v: f64,
+    visible: bool,
+    divisions: Option<f64>,
+    v_per_division: f64,
+    words: String,
+}
+
+impl From<Trace> for NoiseTrace {
+    fn from(trace: Trace) -> Self {
+        Self {
+            rms_v: trace.rms_volts,
+            peak_to_peak_v: trace.peak_to_peak_volts,
+            visible: trace.shown.is_some(),
+            divisions: trace.shown.map(|shown| shown.divisions),
+            v_per_division: trace.shown.map_or(trace.finest_volts, |shown| shown.volts_per_division),
+            words: trace.words(),
+        }
+    }
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -217,6 +260,8 @@ impl<'a> Noise<'a> {
             // Asked for and infinite is null; not asked for is not there.
             noise_figure_db: result.source_resistance.as_ref().map(|_| point.noise_figure_db),
             snr_db: result.level_volts.map(|_| point.snr_db),
+            meter_v: point.meter_volts,
+            scope: point.trace.map(NoiseTrace::from),
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point
                 .spectrum

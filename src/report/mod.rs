@@ -16,7 +16,7 @@ mod response;
 #[cfg(feature = "cli")]
 pub mod text;
 
-pub use bias::{BiasResult, DeviceRow, NodeVolts, bias};
+pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
 pub use check::{CheckResult, check};
 pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare};
 pub use equations::{EquationsResult, equations};

@@ -1,6 +1,6 @@
 //! The text of a what-if to a change.
 
-use super::{Action, Temperatures};
+use super::{Action, Temperatures, WhatIf, text};
 use crate::circuit::{Change, Circuit, Model, Part};
 use crate::diagnostic::{Code, Diagnostic, nearest};
 use crate::element::{Element, Excess};
@@ -18,8 +18,14 @@ pub(super) struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    pub fn change(&mut self, text: &str) -> Result<Change, Diagnostic> {
-        Ok(match self.action {
+    pub fn what_if(&mut self, text: &str) -> Result<WhatIf, Diagnostic> {
+        let action = self.action;
+        let change = match action {
+            Action::Fault => {
+                let fault = self.fault(text)?;
+                let changes = fault.changes(self.circuit)?;
+                return Ok(WhatIf { action, changes, text: format!("fault {}", fault.text()) });
+            }
             Action::Set => {
                 let (name, value) = self.sides(text)?;
                 Change::Parameter { name: self.parameter(name)?, value: self.number(value, Quantity::Other)? }
@@ -55,8 +61,11 @@ impl Reader<'_> {
                 let (part, model) = self.sides(text)?;
                 Change::Swap { part: self.part(part)?.name.clone(), model: self.model(model)? }
             }
+            Action::Lift => Change::Lift { part: self.alone(text, "to change its value: --value C3=1u")?.name.clone() },
             Action::Ambient => Change::Ambient { celsius: self.celsius(text)? },
-        })
+        };
+        let text = text::line(self.circuit, action, &change);
+        Ok(WhatIf { action, changes: vec![change], text })
     }
 
     fn bridge(&mut self, text: &str) -> Result<Change, Diagnostic> {
@@ -101,15 +110,21 @@ impl Reader<'_> {
     }
 
     fn touch(&self, part: &str, celsius: f64) -> Result<Change, Diagnostic> {
-        if let Some((part, _)) = part.split_once('=') {
-            let help = format!("to choose the temperature: --temp {}=-30", part.trim());
+        let name = part.split('=').next().unwrap_or_default().trim();
+        let part = self.alone(part, &format!("to choose the temperature: --temp {name}=-30"))?;
+        Ok(Change::Temperature { part: part.name.clone(), celsius })
+    }
+
+    /// A part with nothing behind it; `help` says what takes a value.
+    fn alone(&self, text: &str, help: &str) -> Result<&Part, Diagnostic> {
+        if text.contains('=') {
             return Err(self.bad(format!("{} takes a part alone", self.action.flag())).help(help));
         }
-        Ok(Change::Temperature { part: self.part(part)?.name.clone(), celsius })
+        self.part(text)
     }
 
     /// What stands before and behind the first equals sign; neither may be missing.
-    fn sides<'a>(&self, text: &'a str) -> Result<(&'a str, &'a str), Diagnostic> {
+    pub(super) fn sides<'a>(&self, text: &'a str) -> Result<(&'a str, &'a str), Diagnostic> {
         match text.split_once('=') {
             Some((subject, value)) if !subject.trim().is_empty() && !value.trim().is_empty() => {
                 Ok((subject.trim(), value.trim()))
@@ -147,7 +162,7 @@ impl Reader<'_> {
         Ok((value, given))
     }
 
-    fn number(&mut self, text: &str, quantity: Quantity) -> Result<f64, Diagnostic> {
+    pub(super) fn number(&mut self, text: &str, quantity: Quantity) -> Result<f64, Diagnostic> {
         if text.is_empty() {
             return Err(self.bad("a number is missing".to_owned()));
         }
@@ -165,7 +180,7 @@ impl Reader<'_> {
         Ok(reading.value)
     }
 
-    fn part(&self, name: &str) -> Result<&Part, Diagnostic> {
+    pub(super) fn part(&self, name: &str) -> Result<&Part, Diagnostic> {
         if name.trim().is_empty() {
             return Err(self.bad("a part is missing".to_owned()));
         }
@@ -216,7 +231,7 @@ impl Reader<'_> {
         }
     }
 
-    fn bad(&self, message: String) -> Diagnostic {
+    pub(super) fn bad(&self, message: String) -> Diagnostic {
         let help = format!("write --{} {}", self.action.flag(), self.action.example());
         Diagnostic::error(Code::BadFlag, message).help(help)
     }

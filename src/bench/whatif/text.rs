@@ -14,13 +14,19 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
             "" => format!("{part} {}", plain(*value)),
             unit => format!("{part} {}", short(*value, unit)),
         },
+        Change::Scale { part, factor } => format!("{part} value ×{}", plain(*factor)),
+        Change::Excess { part, excess } => format!("{part} excess noise{}", excess_noise(*excess)),
+        Change::Flicker { part, factor, .. } => format!("{part} KF ×{}", plain(*factor)),
+        Change::Beta { part, factor } => format!("{part} BF ×{}", plain(*factor)),
+        Change::Series { part, pin, ohms, excess } => {
+            format!("{part} {} in series with {}{}", short(*ohms, "Ω"), pin.name(), excess_noise(*excess))
+        }
+        Change::Across { part, pins: [a, b], ohms, excess } => {
+            format!("{part} {} across {}-{}{}", short(*ohms, "Ω"), a.name(), b.name(), excess_noise(*excess))
+        }
+        Change::Lift { part } => part.clone(),
         Change::Bridge { nodes: [a, b], ohms, excess } => {
-            let noise = match *excess {
-                Excess::None => String::new(),
-                Excess::Index(db) => format!(", noise index {db} dB"),
-                Excess::Bridge { times, corner_hz } => noise(Some(times), Some(corner_hz).filter(|hertz| *hertz > 0.0)),
-            };
-            format!("{a},{b} {}{noise}", short(*ohms, "Ω"))
+            format!("{a},{b} {}{}", short(*ohms, "Ω"), excess_noise(*excess))
         }
         Change::Leak { part, amps, times, corner_hz, doubling_celsius } => {
             let doubling = doubling_celsius.map(|celsius| format!(", doubling every {celsius} °C")).unwrap_or_default();
@@ -35,6 +41,14 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
 /// A number without a unit; with an exponent only where it would be long without.
 fn plain(value: f64) -> String {
     if value == 0.0 || (1e-4..1e7).contains(&value.abs()) { value.to_string() } else { exact(value) }
+}
+
+fn excess_noise(excess: Excess) -> String {
+    match excess {
+        Excess::None => String::new(),
+        Excess::Index(db) => format!(", noise index {db} dB"),
+        Excess::Bridge { times, corner_hz } => noise(Some(times), Some(corner_hz).filter(|hertz| *hertz > 0.0)),
+    }
 }
 
 fn noise(times: Option<f64>, corner_hz: Option<f64>) -> String {
