@@ -9,7 +9,7 @@ use crate::mna::{self, BiasEquations, Factored, LANES, LaneSolver, LinearError, 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
 /// Iterations spent on digits beyond the convergence test, while they come.
-const POLISHING: usize = 8;
+pub(super) const POLISHING: usize = 8;
 
 /// A trial point: all unknowns, and the voltages at which the junctions were last evaluated.
 #[derive(Clone, Debug)]
@@ -88,7 +88,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
             polished = Some((0, residual, trial.clone()));
         }
 
-        let step = match stepper.step(&equations) {
+        let mut step = match stepper.step(&equations) {
             Ok(step) => step,
             // The point itself is good: only its polish failed.
             Err(_) if polished.is_some() => return Ok(iteration),
@@ -96,7 +96,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
                 return Err((iteration, Failure::Singular(at)));
             }
         };
-        let step = with_held_temperatures(circuit, step);
+        hold_temperatures(circuit, &mut step);
         trial.x.iter_mut().zip(&step).for_each(|(x, step)| *x += step);
         last_update = worst_update(&trial.x, &step);
         limited = move_junctions(circuit, trial);
@@ -205,16 +205,16 @@ impl Stepper {
     }
 }
 
-fn with_held_temperatures(circuit: &Circuit, mut step: Vec<f64>) -> Vec<f64> {
+/// Holds back the steps of temperatures.
+pub(super) fn hold_temperatures(circuit: &Circuit, step: &mut [f64]) {
     for rise in circuit.layout().temperature.iter().flatten() {
         let step = &mut step[rise.index()];
         *step = step.clamp(-KELVIN_STEP, KELVIN_STEP);
     }
-    step
 }
 
 /// Moves the junctions towards the voltages of the trial point; true if any was held back.
-fn move_junctions(circuit: &Circuit, trial: &mut Trial) -> bool {
+pub(super) fn move_junctions(circuit: &Circuit, trial: &mut Trial) -> bool {
     let mut limited = false;
     for (id, part) in circuit.parts() {
         let place = circuit.place(id);

@@ -11,10 +11,12 @@
 //! 1e-13 every solution is checked by itself, refined once above 1e-12, and what then still fails is refused: the caller
 //! may look for another order, or leave it to the dense solver, which pivots for itself and can name what is wrong.
 
+mod arithmetic;
 mod condition;
 mod densities;
 mod kernel;
 mod order;
+mod pattern;
 mod program;
 
 use std::borrow::Cow;
@@ -388,3 +390,6 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
         None => Ok(largest.into_iter().map(|size| (-size.log2().round()).exp2()).collect()),
     }
 }
+
+pub(crate) use arithmetic::{LaneReal, squared_differences};
+pub(crate) use pattern::{LaneMatrix, Pattern};
