@@ -4,7 +4,7 @@ use super::convergence::{worst_residual, worst_update};
 use super::limit::limit;
 use crate::circuit::Circuit;
 use crate::element::{Element, JunctionVolts, PartId};
-use crate::mna::{self, BiasEquations, Factored, LANES, LaneSolver, LinearError, MOST_DENSE, SignalEquations, Unknown};
+use crate::mna::{self, BiasEquations, Factored, LaneSolver, LinearError, MOST_DENSE, SignalEquations, Unknown};
 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
@@ -190,10 +190,7 @@ impl Stepper {
     /// leaves it to the dense solver, which can say what is wrong.
     fn sparse_step(&mut self, equations: &BiasEquations, right: &[f64]) -> Option<Vec<f64>> {
         let slopes = slopes(self.unknowns, equations);
-        let solved = |solver: &LaneSolver| {
-            let step = solver.factor([ANY_HERTZ; LANES])?.forward(right)?;
-            Some(step.iter().map(|value| value.re[0]).collect())
-        };
+        let solved = |solver: &LaneSolver| solver.solve_roughly(right, ANY_HERTZ);
         if let Some(known) = &mut self.order
             && known.take_values(&slopes)
             && let Some(step) = solved(known)

@@ -93,8 +93,8 @@ pub fn weakest(equations: &SignalEquations, hertz: f64) -> Option<Unknown> {
 
 fn condition_in_lanes(equations: &SignalEquations, hertz: f64) -> Result<(f64, Unknown), LinearError> {
     let solver = LaneSolver::new(equations, [hertz; 3])?;
-    let proven = solver.is_proven();
-    let factors = solver.into_factors([hertz; LANES]).filter(|_| proven);
+    let serves = solver.serves();
+    let factors = solver.into_factors([hertz; LANES]).filter(|_| serves);
     Ok(factors.map_or((f64::INFINITY, Unknown(1)), |factors| factors.condition()))
 }
 

@@ -180,6 +180,7 @@ pub struct Noise<'a> {
     head: Head,
     band_hz: [f64; 2],
     weight: &'static str,
+    points: usize,
     nodes: Vec<NoiseNode<'a>>,
 }
 
@@ -272,7 +273,13 @@ impl<'a> Noise<'a> {
                 .as_ref()
                 .map(|spectrum| NoiseSpectrum { hz: &spectrum.hertz, v_per_rthz: &spectrum.volts_per_root_hertz }),
         });
-        Self { head, band_hz: result.band_hz, weight: result.weighting.name(), nodes: nodes.collect() }
+        Self {
+            head,
+            band_hz: result.band_hz,
+            weight: result.weighting.name(),
+            points: result.frequencies,
+            nodes: nodes.collect(),
+        }
     }
 }
 

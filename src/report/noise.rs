@@ -62,6 +62,8 @@ pub struct NoiseResult {
     pub meter: Option<Meter>,
     /// The scope whose traces the points hold.
     pub scope: Option<Scope>,
+    /// Frequencies at which the equations were solved for the band figures.
+    pub frequencies: usize,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -153,6 +155,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let frequencies = figures.points;
     let factors = match question.source_resistance {
         Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
         None => vec![None; outputs.len()],
@@ -198,6 +201,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         level_volts: question.level_volts,
         meter: question.meter,
         scope: question.scope,
+        frequencies,
         points: points.collect(),
         cautions,
     })
