@@ -2,16 +2,20 @@
 
 pub mod advice;
 mod band;
+mod control;
 mod fault;
 pub mod instrument;
 mod point;
 mod reference;
+mod ripple;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
+pub use control::Control;
 pub use fault::{
     Case, Fault, FaultKind, Key, OPEN_OHMS, Prior, SHORT_OHMS, SeverityRange, UNIT_KF, hypotheses, kinds_for,
 };
 pub use point::{Point, find_source};
 pub use reference::{read_level, read_source_resistance};
+pub use ripple::{DEFAULT_RIPPLE_HZ, Ripple};
 pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

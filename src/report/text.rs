@@ -2,6 +2,7 @@
 
 mod bias;
 mod compare;
+mod control;
 mod noise;
 mod response;
 
@@ -9,6 +10,7 @@ use comfy_table::{CellAlignment, ContentArrangement, Table};
 
 pub use bias::bias;
 pub use compare::compare;
+pub use control::control;
 pub use noise::{noise, ranking};
 pub use response::response;
 
