@@ -28,6 +28,8 @@ pub(super) struct Elaborated {
     nodes: IndexMap<String, String>,
     parts: IndexMap<String, Part>,
     models: Arc<IndexMap<String, (String, Model)>>,
+    /// Values of the outermost level's parameters, by lower-case name.
+    parameters: IndexMap<String, f64>,
     ambient: Kelvin,
     noise: Option<PlotPoints>,
     ac: Option<PlotPoints>,
@@ -117,6 +119,8 @@ pub(super) fn elaborate(
     let parts = flat.read_parts(limits, &mut problems);
     let models = Arc::new(top_models(&top, &mut problems));
     let nodes = flat.nodes;
+    let named = netlist.top.parameters.iter().map(|assignment| assignment.name.key());
+    let parameters = named.filter_map(|name| top.values.get(&name).map(|value| (name, value))).collect();
     let ambient = ambient(&netlist, &top.values, &mut problems);
     if problems.iter().any(Diagnostic::is_error) {
         deduplicate(&mut problems, limits);
@@ -133,6 +137,7 @@ pub(super) fn elaborate(
         nodes,
         parts,
         models,
+        parameters,
         ambient,
         noise,
         ac,
@@ -146,6 +151,11 @@ impl Elaborated {
     /// The netlist it was read from.
     pub fn netlist(&self) -> &Arc<Netlist> {
         &self.netlist
+    }
+
+    /// The value of a parameter of the outermost level, by lower-case name.
+    pub fn parameter(&self, name: &str) -> Option<f64> {
+        self.parameters.get(name).copied()
     }
 
     /// The limits it was read under.

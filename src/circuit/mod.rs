@@ -161,6 +161,11 @@ impl Circuit {
         self.base.netlist()
     }
 
+    /// The value that a `.param` of the outermost level has, changes considered; `None` where there is none of that name.
+    pub fn parameter(&self, name: &str) -> Option<f64> {
+        self.base.parameter(&name.to_lowercase())
+    }
+
     /// All parts in netlist order.
     pub fn parts(&self) -> impl ExactSizeIterator<Item = (PartId, &Part)> {
         self.parts.values().enumerate().map(|(position, part)| (part_id(position), part))

@@ -10,7 +10,7 @@ use hissmap::report::ControlResult;
 
 use super::answer::Refusal;
 use super::files;
-use super::flags::{Hiss, WhatIfs};
+use super::flags::WhatIfs;
 
 /// A netlist that could be built, as written and as changed.
 pub struct Loaded {
@@ -78,8 +78,8 @@ impl Loaded {
     }
 
     /// A flag stands over `.noise`, that over 20 Hz to 20 kHz.
-    pub fn band_hz(&self, hiss: &Hiss) -> Result<[f64; 2], Diagnostic> {
-        match &hiss.band {
+    pub fn band_hz(&self, band: Option<&String>) -> Result<[f64; 2], Diagnostic> {
+        match band {
             Some(text) => named("band", text, read_band(text)),
             None => match self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz) {
                 [low, high] if low < high => Ok([low, high]),

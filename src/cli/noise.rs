@@ -92,7 +92,7 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         points: loaded.points(&flags.hiss.at, input)?,
         input,
         gain_hertz: named("hz", &flags.hz, read_hertz(&flags.hz)).map_err(|error| vec![error])?,
-        band_hz: loaded.band_hz(&flags.hiss).map_err(|error| vec![error])?,
+        band_hz: loaded.band_hz(flags.hiss.band.as_ref()).map_err(|error| vec![error])?,
         weighting: flags.hiss.weight.into(),
         tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,

@@ -4,8 +4,11 @@
 //! there, is `null`.
 
 mod control;
+mod listen;
 
 use serde::Serialize;
+
+pub use listen::Listen;
 
 use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
 use crate::bench::instrument::Trace;
