@@ -6,6 +6,7 @@ use hissmap::bench::{DEFAULT_BAND_HZ, Point, Temperatures, WhatIf, read_band, wh
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::{Code, Diagnostic, Sources};
 use hissmap::element::PartId;
+use hissmap::report::ControlResult;
 
 use super::answer::Refusal;
 use super::files;
@@ -104,4 +105,15 @@ pub fn collect<T>(read: impl Iterator<Item = Result<T, Diagnostic>>) -> Result<V
         }
     }
     if errors.is_empty() { Ok(values) } else { Err(errors) }
+}
+
+/// Cautions of a result, and those of its controls besides.
+pub fn with_cautions(own: &[Diagnostic], controls: &[ControlResult]) -> Vec<Diagnostic> {
+    let mut all = own.to_vec();
+    for caution in controls.iter().flat_map(|control| &control.cautions) {
+        if !all.contains(caution) {
+            all.push(caution.clone());
+        }
+    }
+    all
 }
