@@ -342,6 +342,31 @@ fn scaling_of_impedance_binds_the_derivatives_of_an_amplifier() {
          C2 e 0 47u\nQ2 o c f G\nR5 n o 2k2\nR6 f 0 1k5\nC3 o x 2u\nR7 x 0 47k\n\
          .model G PNP(IS=1u BF=70 BR=5 VAF=40 RB=150 TF=30n ISE=50n NE=1.8 EG=0.67 KF=1e-15 ICBO=3u LEAKM=20 LEAKFC=400)",
     );
+    holds_scaling_of_impedance(&gradients, &["c", "e", "x"], &["b", "c", "o", "f"]);
+}
+
+#[test]
+fn scaling_of_impedance_binds_the_derivatives_of_a_large_set() {
+    // Twenty pairs of nine unknowns on one supply: past the size where the bias is solved sparsely.
+    let mut text = String::from(
+        "VEE s 0 -9\nRS s n 220\nCS n 0 100u\n\
+         .model G PNP(IS=1u BF=70 BR=5 VAF=40 RB=150 TF=30n EG=0.67 KF=1e-15 ICBO=3u LEAKM=20 LEAKFC=400)\n",
+    );
+    for at in 0..20 {
+        text += &format!(
+            "RI{at} x{at} 0 600\nCI{at} x{at} b{at} 1u\nRF{at} k{at} b{at} 22k\nRB{at} b{at} 0 12k\n\
+             QA{at} c{at} b{at} e{at} G\nRC{at} n c{at} 15k\nRE{at} e{at} 0 1k\nQB{at} o{at} c{at} k{at} G\n\
+             RD{at} n o{at} 2k7\nRK{at} k{at} 0 1k8\nCK{at} k{at} 0 100u\n"
+        );
+    }
+    let gradients = Gradients::of(&text);
+    assert!(gradients.bench.circuit.layout().with_temperatures > 150);
+    holds_scaling_of_impedance(&gradients, &["o0", "c19"], &["o0", "c19"]);
+}
+
+/// The law on hiss and volts at some nodes.
+#[track_caller]
+fn holds_scaling_of_impedance(gradients: &Gradients, hiss: &[&str], volts: &[&str]) {
     let scaled = |by: &[f64]| {
         let sum = |quantity| gradients.sum(by, quantity);
         sum(Quantity::Resistance) + sum(Quantity::BaseResistance)
@@ -349,10 +374,10 @@ fn scaling_of_impedance_binds_the_derivatives_of_an_amplifier() {
             - sum(Quantity::SaturationCurrent)
             - sum(Quantity::Icbo)
     };
-    for node in ["c", "e", "x"] {
+    for node in hiss {
         close(scaled(&gradients.hiss(node, BAND, None)), 0.5, 1e-6, node);
     }
-    let outputs = ["b", "c", "o", "f"].map(|node| gradients.bench.output(node));
+    let outputs: Vec<Output> = volts.iter().map(|node| gradients.bench.output(node)).collect();
     for dc in gradients.with(|sensitivity| sensitivity.dc(&outputs).expect("regular")) {
         let largest = dc.by.iter().fold(0.0, |largest: f64, by| largest.max(by.abs()));
         assert!(scaled(&dc.by).abs() < 1e-7 * largest, "{} of {largest}", scaled(&dc.by));

@@ -3,16 +3,19 @@
 mod caution;
 mod convergence;
 mod devices;
+mod lanes;
 mod limit;
 mod newton;
 mod strategies;
 
 use crate::circuit::Circuit;
 use crate::diagnostic::{Code, Diagnostic};
-use crate::mna::{Factored, LinearError, NodeId, Unknown};
+use crate::mna::{LinearError, NodeId, Unknown};
 
 pub use caution::cautions;
 pub use devices::{DeviceBias, DeviceCurrents, Region, devices};
+pub(crate) use lanes::{BiasLanes, Workspace, structure};
+pub use newton::Slopes;
 use newton::{Failure, Trial};
 pub use strategies::Strategy;
 
@@ -165,9 +168,9 @@ pub fn require_determined(circuit: &Circuit, bias: &BiasPoint) -> Result<(), Sol
 ///
 /// # Errors
 /// [`SolveError::Singular`] names the unknown that nothing determines.
-pub fn slopes(circuit: &Circuit, bias: &BiasPoint) -> Result<Factored<f64>, SolveError> {
+pub fn slopes(circuit: &Circuit, bias: &BiasPoint) -> Result<Slopes, SolveError> {
     let trial = Trial::at(circuit, bias.x.clone());
-    newton::slopes(circuit, &trial).map_err(|error| {
+    newton::factored_slopes(circuit, &trial).map_err(|error| {
         let (LinearError::NotFinite(unknown) | LinearError::Singular(unknown)) = error;
         undetermined(circuit, unknown, &trial)
     })

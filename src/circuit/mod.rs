@@ -8,6 +8,7 @@ mod build;
 mod change;
 mod couplings;
 mod hanging;
+mod inserted;
 mod order;
 mod parameters;
 mod parts;
@@ -167,6 +168,11 @@ impl Circuit {
     /// The netlist it was built from.
     pub fn netlist(&self) -> &Netlist {
         self.base.netlist()
+    }
+
+    /// The value that a `.param` of the outermost level has, changes considered; `None` where there is none of that name.
+    pub fn parameter(&self, name: &str) -> Option<f64> {
+        self.base.parameter(&name.to_lowercase())
     }
 
     /// All parts in netlist order.

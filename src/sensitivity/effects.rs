@@ -2,10 +2,10 @@
 
 use super::stamps::{Derivatives, Factors, Side, Terms, Writer};
 use super::{SensitivityError, unsolved};
-use crate::bias::BiasPoint;
+use crate::bias::{BiasPoint, Slopes};
 use crate::circuit::{Adjustment, Circuit, Quantity, Shift};
 use crate::element::{Element, PartId, Place};
-use crate::mna::{Factored, Unknown};
+use crate::mna::Unknown;
 use crate::physics::Kelvin;
 
 /// Step of a voltage to either side, V. Currents bend over a thermal voltage, so the difference is off by
@@ -46,7 +46,7 @@ impl Effects {
     pub fn of(
         circuit: &Circuit,
         bias: &BiasPoint,
-        slopes: &Factored<f64>,
+        slopes: &Slopes,
         values: &[(PartId, Quantity)],
     ) -> Result<Self, SensitivityError> {
         let mut writer = Writer::new(circuit);
@@ -125,7 +125,7 @@ fn steering(circuit: &Circuit, bias: &BiasPoint, writer: &mut Writer) -> Vec<Ste
 fn value(
     circuit: &Circuit,
     bias: &BiasPoint,
-    slopes: &Factored<f64>,
+    slopes: &Slopes,
     writer: &mut Writer,
     part: PartId,
     quantity: Quantity,

@@ -17,11 +17,11 @@ mod stamps;
 
 use num_complex::Complex64;
 
-use crate::bias::{self, BiasPoint, SolveError};
+use crate::bias::{self, BiasPoint, Slopes, SolveError};
 use crate::circuit::{Circuit, Quantity};
 use crate::diagnostic::Diagnostic;
 use crate::element::PartId;
-use crate::mna::{Factored, LANES, LinearError, NodeId};
+use crate::mna::{LANES, LinearError, NodeId};
 use crate::physics::Kelvin;
 use crate::smallsignal::{LEAST_GAIN, Stimulus};
 use crate::sweep::Sweep;
@@ -106,7 +106,7 @@ pub struct GainGradient {
 pub struct Sensitivity<'a> {
     sweep: &'a Sweep<'a>,
     bias: &'a BiasPoint,
-    slopes: Factored<f64>,
+    slopes: Slopes,
     effects: Effects,
     held: Vec<NodeId>,
 }
@@ -138,24 +138,22 @@ impl<'a> Sensitivity<'a> {
         rule: &BandRule,
         load: Option<&Load>,
     ) -> Result<Vec<HissGradient>, SolveError> {
-        let mut fields: Vec<Field> = outputs.iter().map(|_| Field::default()).collect();
-        for batch in rule.batches() {
-            let point = self.sweep.at(batch.hertz);
-            for (&(plus, minus), field) in outputs.iter().zip(&mut fields) {
-                // What voltage sources hold does not hiss: only rounding would be left of it.
-                if self.held[plus.index()] != self.held[minus.index()] {
-                    field.add_hiss(self.sweep.signal(), &point, (plus, minus), &batch, load)?;
+        let points: Vec<_> = rule.batches().map(|batch| (self.sweep.at(batch.hertz), batch)).collect();
+        let of = |&(plus, minus): &Output| {
+            let mut field = Field::default();
+            // What voltage sources hold does not hiss: only rounding would be left of it.
+            if self.held[plus.index()] != self.held[minus.index()] {
+                for (point, batch) in &points {
+                    field.add_hiss(self.sweep.signal(), point, (plus, minus), batch, load)?;
                 }
             }
-        }
-        let gradient = |field: &Field| {
             let by = match field.mean_square > 0.0 {
-                true => self.gradient(field, 0.5 / field.mean_square)?,
+                true => self.gradient(&field, 0.5 / field.mean_square)?,
                 false => self.nothing(),
             };
             Ok(HissGradient { mean_square_v2: field.mean_square, by })
         };
-        fields.iter().map(gradient).collect()
+        outputs.iter().map(of).collect()
     }
 
     /// Volts at rest of every output.
