@@ -12,6 +12,7 @@
 
 mod arithmetic;
 mod kernel;
+mod number;
 mod order;
 mod pattern;
 mod program;
@@ -249,6 +250,7 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
     }
 }
 
-pub(crate) use arithmetic::{LaneReal, squared_differences};
+pub(crate) use arithmetic::squared_differences;
 pub use kernel::Wide as LaneValue;
+pub(crate) use number::LaneReal;
 pub(crate) use pattern::{LaneMatrix, Pattern};
