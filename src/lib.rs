@@ -13,6 +13,8 @@ pub mod physics;
 pub mod report;
 pub mod response;
 pub mod smallsignal;
+pub mod sound;
+pub mod spectral;
 pub mod stability;
 pub mod sweep;
 pub mod units;

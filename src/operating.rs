@@ -41,8 +41,11 @@ impl Operating {
     /// [`SolveError`] names the node and the device to blame, or what is hardly determined.
     pub fn of(circuit: &Circuit) -> Result<Self, SolveError> {
         let operating = Self::settled(circuit)?;
-        bias::require_determined(circuit, &operating.bias)?;
-        operating.signal.require_determined(circuit, MIDDLE_HERTZ)?;
+        let (at_rest, of_signals) = rayon::join(
+            || bias::require_determined(circuit, &operating.bias),
+            || operating.signal.require_determined(circuit, MIDDLE_HERTZ),
+        );
+        at_rest.and(of_signals)?;
         Ok(operating)
     }
 

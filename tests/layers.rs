@@ -5,7 +5,7 @@ use std::path::Path;
 
 /// Rooms in order; those of one rank do not use each other.
 const RANKS: &[&[&str]] = &[
-    &["units", "physics", "diagnostic"],
+    &["units", "physics", "diagnostic", "spectral"],
     &["netlist", "mna"],
     &["element"],
     &["circuit"],
@@ -15,7 +15,7 @@ const RANKS: &[&[&str]] = &[
     &["response", "noise", "stability"],
     &["operating"],
     &["variants"],
-    &["bench"],
+    &["bench", "sound"],
     &["diagnosis", "repair"],
     &["drill"],
     &["report"],

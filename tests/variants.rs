@@ -16,7 +16,7 @@ use hissmap::noise::{self, NoiseRequest, Observer, Weighting};
 use hissmap::operating::Operating;
 use hissmap::physics::Kelvin;
 use hissmap::smallsignal::Stimulus;
-use hissmap::variants::{Family, Hiss, HissRequest, Output, Points, Variant};
+use hissmap::variants::{Families, Family, Hiss, HissRequest, Output, Points, Variant};
 use num_complex::Complex64;
 
 const BAND: [f64; 2] = [20.0, 2e4];
@@ -346,5 +346,28 @@ fn a_bridge_among_variants_is_solved_by_itself() {
             let mean_square = expected.rms_volts.powi(2);
             assert!((actual.mean_square_v2 - mean_square).abs() <= 4e-6 * mean_square);
         }
+    }
+}
+
+#[test]
+fn each_structure_has_one_family() {
+    let nominal = circuit("V1 a 0 1\nR1 a b 1k\nR2 b 0 1k");
+    let r = nominal.find_part("R1").expect("it is there");
+    let shifted = nominal.adjusted(&[to(r, Quantity::Resistance, Shift::Factor(2.0))]).expect("it fits");
+    let bridge = Change::Bridge { nodes: ["a".into(), "b".into()], ohms: 1e3, excess: Excess::None };
+    let bridged = nominal.changed(&[bridge]).expect("both nodes are there");
+    let mut families = Families::default();
+    let volts = |families: &mut Families, circuit: &Circuit| {
+        let family = families.of(circuit).expect("a bias");
+        assert!(family.fits(circuit));
+        let solved = family.solve(std::slice::from_ref(circuit)).pop().expect("one gives one");
+        let b = circuit.find_node("b").expect("it is there");
+        (solved.expect("a bias").bias().volts(b), family.nominal().volts(b))
+    };
+    // Dividers of 1 V: 1k/(1k + 1k), 1k/(2k + 1k) in the same family, 1k/(0.5k + 1k) in another one.
+    for (circuit, own, nominal) in [(&nominal, 0.5, 0.5), (&shifted, 1.0 / 3.0, 0.5), (&bridged, 2.0 / 3.0, 2.0 / 3.0)] {
+        let (volts, of_family) = volts(&mut families, circuit);
+        close(volts, own, 1e-12, "the variant");
+        close(of_family, nominal, 1e-12, "the nominal one of its family");
     }
 }

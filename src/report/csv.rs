@@ -92,11 +92,18 @@ pub fn noise(result: &NoiseResult) -> String {
     if result.scope.is_some() {
         columns.extend(["scope_rms_v", "scope_peak_to_peak_v", "scope_divisions", "scope_v_per_division"]);
     }
+    columns.extend(result.ripple.as_ref().map(|_| "hum_rms_v"));
     let rows = result.points.iter().flat_map(|point| {
         let figure = result.source_resistance.as_ref().map(|_| optional(point.noise_figure_db));
         let ratio = result.level_volts.map(|_| optional(point.snr_db));
         let meter = point.meter_volts.map(exact);
-        let asked: Vec<String> = figure.into_iter().chain(ratio).chain(meter).chain(scope(point)).collect();
+        let asked: Vec<String> = figure
+            .into_iter()
+            .chain(ratio)
+            .chain(meter)
+            .chain(scope(point))
+            .chain(point.hum_rms_volts.map(exact))
+            .collect();
         let head = [
             point.name.clone(),
             exact(point.dc_volts),

@@ -1,8 +1,8 @@
 //! Hiss at points, and who makes it.
 
 use super::{Setting, decibels, gain_decibels};
-use crate::bench::Point;
 use crate::bench::instrument::{Meter, Scope, Trace};
+use crate::bench::{Point, Ripple};
 use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
 use crate::diagnostic::{Code, Diagnostic};
@@ -39,6 +39,8 @@ pub struct NoiseQuestion {
     pub meter: Option<Meter>,
     /// The scope whose traces are wanted as well.
     pub scope: Option<Scope>,
+    /// The ripple whose hum is wanted as well.
+    pub ripple: Option<Ripple>,
 }
 
 /// Hiss at points.
@@ -62,6 +64,10 @@ pub struct NoiseResult {
     pub meter: Option<Meter>,
     /// The scope whose traces the points hold.
     pub scope: Option<Scope>,
+    /// Frequencies at which the equations were solved for the band figures.
+    pub frequencies: usize,
+    /// The ripple whose hum the points hold, in words.
+    pub ripple: Option<String>,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -93,6 +99,8 @@ pub struct PointHiss {
     pub meter_volts: Option<f64>,
     /// What the scope shows; `None` where it was not asked for.
     pub trace: Option<Trace>,
+    /// Hum from the ripple, V rms over the same band with the same weighting; `None` where it was not asked for.
+    pub hum_rms_volts: Option<f64>,
     /// Contributions by device, falling.
     pub devices: Vec<DeviceHiss>,
     /// Unweighted density over the band, where it was asked for.
@@ -153,6 +161,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let frequencies = figures.points;
     let factors = match question.source_resistance {
         Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
         None => vec![None; outputs.len()],
@@ -160,6 +169,9 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
     let (band, tolerance) = ((question.band_hz, question.weighting), question.tolerance);
     let metered = question.meter.map(|meter| meter.hiss(circuit, &operating, &points, band, tolerance)).transpose()?;
     let scoped = question.scope.map(|scope| scope.hiss(circuit, &operating, &points, tolerance)).transpose()?;
+    let (band_hz, weighting) = band;
+    let hum = question.ripple.map(|ripple| ripple.hum_volts(circuit, signal, &outputs, band_hz, weighting));
+    let hum = hum.transpose()?;
     let hertz = spectrum_hertz(circuit, question);
     let mut spectra = noise::spectra(circuit, signal, &outputs, &hertz)?.into_iter();
 
@@ -181,6 +193,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
             snr_db: question.level_volts.and_then(|level| decibels(level / hiss.rms_volts)),
             meter_volts: question.meter.zip(metered.as_ref()).map(|(meter, rms)| meter.shows(rms[position])),
             trace: question.scope.zip(scoped.as_ref()).map(|(scope, rms)| scope.trace(rms[position])),
+            hum_rms_volts: hum.as_ref().map(|hum| hum[position]),
             devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
             spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
                 hertz: hertz.clone(),
@@ -198,6 +211,8 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         level_volts: question.level_volts,
         meter: question.meter,
         scope: question.scope,
+        frequencies,
+        ripple: question.ripple.map(|ripple| ripple.text(circuit)),
         points: points.collect(),
         cautions,
     })

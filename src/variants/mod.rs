@@ -20,5 +20,5 @@ mod signals;
 mod sources;
 mod transfers;
 
-pub use family::{Family, Variant};
+pub use family::{Families, Family, Variant};
 pub use hiss::{Hiss, HissOutput, HissRequest, Output, Points};

@@ -13,6 +13,7 @@ pub fn noise(result: &NoiseResult) -> String {
     let mut columns = vec!["node", ">DC", ">gain", ">rms", ">peak to peak", "most of it from", ">share"];
     columns.extend(result.source_resistance.as_ref().map(|_| ">NF"));
     columns.extend(result.level_volts.map(|_| ">S/N"));
+    columns.extend(result.ripple.as_ref().map(|_| ">hum"));
     let mut rows = Rows::new(&columns);
     for point in &result.points {
         let (most, share) = match largest(point) {
@@ -23,7 +24,7 @@ pub fn noise(result: &NoiseResult) -> String {
         let cells = [point.name.clone(), volts(point.dc_volts), decibels(point.gain_db), rms, peak, most, share];
         let figure = result.source_resistance.as_ref().map(|_| decibels(point.noise_figure_db));
         let ratio = result.level_volts.map(|_| decibels(point.snr_db));
-        rows.add(cells.into_iter().chain(figure).chain(ratio));
+        rows.add(cells.into_iter().chain(figure).chain(ratio).chain(point.hum_rms_volts.map(hiss)));
     }
     above(result) + &rows.text() + &instruments(result) + &spectra(result)
 }
@@ -67,6 +68,9 @@ pub fn ranking(result: &NoiseResult) -> String {
         if result.level_volts.is_some() {
             text += &format!("; S/N {}", decibels(point.snr_db));
         }
+        if let Some(hum) = point.hum_rms_volts {
+            text += &format!("; hum {} rms", hiss(hum));
+        }
         text.push('\n');
         text += &shown_at(point);
         if !point.devices.is_empty() {
@@ -87,7 +91,7 @@ fn shown_at(point: &PointHiss) -> String {
 }
 
 fn above(result: &NoiseResult) -> String {
-    let mut shown = band(result.band_hz, result.weighting);
+    let mut shown = format!("{}, from {} frequencies", band(result.band_hz, result.weighting), result.frequencies);
     if let Some(from) = &result.from {
         shown += &format!("; gain from {from} at {}", short(result.gain_hertz, "Hz"));
     }
@@ -97,6 +101,9 @@ fn above(result: &NoiseResult) -> String {
     }
     if let Some(level) = result.level_volts {
         text += &format!("S/N: {} at the point over its hiss\n", short(level, "V"));
+    }
+    if let Some(ripple) = &result.ripple {
+        text += &format!("hum: rms over the same band, of a {}\n", printable(ripple));
     }
     if let Some(Meter { loading, floor_volts, responds }) = result.meter {
         let responds = match responds {
