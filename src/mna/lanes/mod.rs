@@ -17,6 +17,7 @@ mod condition;
 mod densities;
 mod extended;
 mod kernel;
+mod number;
 mod order;
 mod pattern;
 mod program;
@@ -486,5 +487,11 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
     }
 }
 
+<<<<<<< HEAD
+pub(crate) use arithmetic::squared_differences;
+pub use kernel::Wide as LaneValue;
+pub(crate) use number::LaneReal;
+=======
 pub(crate) use arithmetic::{LaneReal, squared_differences};
+>>>>>>> main
 pub(crate) use pattern::{LaneMatrix, Pattern};
