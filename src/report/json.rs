@@ -4,10 +4,12 @@
 //! there, is `null`.
 
 mod listen;
+mod recording;
 
 use serde::Serialize;
 
 pub use listen::Listen;
+pub use recording::Recorded;
 
 use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
 use crate::bench::instrument::Trace;

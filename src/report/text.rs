@@ -4,6 +4,7 @@ mod bias;
 mod compare;
 mod listen;
 mod noise;
+mod recording;
 mod response;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
@@ -12,6 +13,7 @@ pub use bias::bias;
 pub use compare::compare;
 pub use listen::listen;
 pub use noise::{noise, ranking};
+pub use recording::recording;
 pub use response::response;
 
 use super::{CheckResult, Setting};
