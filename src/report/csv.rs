@@ -2,7 +2,7 @@
 
 use csv::Writer;
 
-use super::{BiasResult, CompareResult, Message, NoiseResult, PointHiss, ResponseResult};
+use super::{BiasResult, CompareResult, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult};
 use crate::bench::instrument::Shown;
 use crate::bias::DeviceCurrents;
 use crate::diagnostic::Severity;
@@ -163,6 +163,15 @@ pub fn compare(result: &CompareResult) -> String {
         ]
     });
     table(&["node", "before_rms_v", "after_rms_v", "change_db", "before_dc_v", "after_dc_v"], rows)
+}
+
+/// `recording`: the spectrum, with hum and without.
+pub fn recording(result: &RecordingResult) -> String {
+    let figures = &result.figures;
+    let both = figures.spectrum.density.iter().zip(&figures.hiss_spectrum.density).enumerate();
+    let rows = both
+        .map(|(k, (all, hiss))| [exact(k as f64 * figures.spectrum.step_hz), exact(all.sqrt()), exact(hiss.sqrt())]);
+    table(&["hz", "v_per_rthz", "hiss_v_per_rthz"], rows)
 }
 
 /// Messages, a row each.

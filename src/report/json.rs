@@ -5,10 +5,12 @@
 
 mod control;
 mod listen;
+mod recording;
 
 use serde::Serialize;
 
 pub use listen::Listen;
+pub use recording::Recorded;
 
 use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
 use crate::bench::instrument::Trace;
