@@ -18,10 +18,10 @@ pub enum Format {
     Csv,
 }
 
-/// The netlist, and how the result is written.
+/// The netlist or sheet, and how the result is written.
 #[derive(Debug, Args)]
 pub struct Common {
-    /// Netlist, or - for standard input
+    /// Netlist or bench sheet, or - for standard input
     #[arg(value_name = "FILE")]
     pub file: String,
     /// Write the result as JSON
@@ -120,7 +120,7 @@ pub struct Hiss {
     /// A node, or two for the difference (A,B); may be repeated [default: every node]
     #[arg(long, value_name = "NODE")]
     pub at: Vec<String>,
-    /// Band of the hiss in Hz [default: that of .noise, else 20:20k]
+    /// Band of the hiss in Hz [default: that of the sheet or .noise, else 20:20k]
     #[arg(long, value_name = "LOW:HIGH")]
     pub band: Option<String>,
     /// Weighting of the band figures

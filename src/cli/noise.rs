@@ -37,12 +37,12 @@ pub struct Flags {
     /// Add the signal-to-noise ratio against a signal of so many volts rms at each point
     #[arg(long, value_name = "VOLTS")]
     level: Option<String>,
-    /// Add what a meter reads at each node: rms or average, with ohms and farads of its input if they are others
-    #[arg(long, value_name = "METER", num_args = 0..=1, default_missing_value = "rms")]
-    meter: Option<String>,
-    /// Add what a scope shows at each node through a probe: x1, x10, bare, or ohms and farads (1MEG,110p)
-    #[arg(long, value_name = "PROBE", num_args = 0..=1, default_missing_value = "x10")]
-    scope: Option<String>,
+    /// Add what a meter reads at each node: that of the sheet, rms or average, with ohms and farads of its input if others
+    #[arg(long, value_name = "METER", num_args = 0..=1)]
+    meter: Option<Option<String>>,
+    /// Add what a scope shows at each node through a probe: that of the sheet, x1, x10, bare, or ohms and farads (1MEG,110p)
+    #[arg(long, value_name = "PROBE", num_args = 0..=1)]
+    scope: Option<Option<String>>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -80,16 +80,26 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,
         source_resistance: flags.rs.as_ref().map(read_rs).transpose().map_err(|error| vec![error])?,
-        meter: flags.meter.as_deref().map(read_meter_flag).transpose().map_err(|error| vec![error])?,
-        scope: flags.scope.as_deref().map(read_scope_flag).transpose().map_err(|error| vec![error])?,
+        meter: meter(flags, loaded).map_err(|error| vec![error])?,
+        scope: scope(flags, loaded).map_err(|error| vec![error])?,
         level_volts: flags.level.as_ref().map(read_volts).transpose().map_err(|error| vec![error])?,
     })
 }
 
-fn read_meter_flag(text: &str) -> Result<Meter, Diagnostic> {
-    named("meter", text, read_meter(text))
+fn meter(flags: &Flags, loaded: &Loaded) -> Result<Option<Meter>, Diagnostic> {
+    let Some(asked) = &flags.meter else { return Ok(None) };
+    let meter = loaded.instruments().meter;
+    match asked {
+        None => Ok(Some(meter)),
+        Some(text) => named("meter", text, read_meter(text)).map(Some),
+    }
 }
 
-fn read_scope_flag(text: &str) -> Result<Scope, Diagnostic> {
-    named("scope", text, read_probe(text)).map(|probe| Scope { probe, ..Scope::default() })
+fn scope(flags: &Flags, loaded: &Loaded) -> Result<Option<Scope>, Diagnostic> {
+    let Some(asked) = &flags.scope else { return Ok(None) };
+    let scope = loaded.instruments().scope;
+    match asked {
+        None => Ok(Some(scope)),
+        Some(text) => named("scope", text, read_probe(text)).map(|probe| Some(Scope { probe, ..scope })),
+    }
 }

@@ -8,6 +8,7 @@ use crate::bench::instrument::DcMeter;
 use crate::bias::{BiasPoint, DeviceBias, SolveError, cautions, devices};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
+use crate::element::PartId;
 use crate::mna::NodeId;
 use crate::operating::Operating;
 
@@ -31,6 +32,8 @@ pub struct BiasResult {
 pub struct BiasQuestion {
     /// The meter whose readings are wanted as well.
     pub dc_meter: Option<DcMeter>,
+    /// The source that signal order begins at; that of `.noise` where none is named.
+    pub input: Option<PartId>,
 }
 
 /// DC of a node.
@@ -69,7 +72,7 @@ pub struct DeviceRow {
 pub fn bias(circuit: &Circuit, changes: &[String], question: &BiasQuestion) -> Result<BiasResult, SolveError> {
     let operating = Operating::of(circuit)?;
     let point = &operating.bias;
-    let input = circuit.noise.as_ref().map(|noise| noise.source);
+    let input = question.input.or(circuit.noise.as_ref().map(|noise| noise.source));
     let nodes = circuit.signal_order(input).into_par_iter();
     let devices = devices(circuit, point);
     let mut cautions = cautions(circuit, &devices);

@@ -6,7 +6,7 @@ use crate::bench::Point;
 use crate::circuit::Circuit;
 use crate::units::exact;
 
-/// A sheet for a netlist that lies at `path` as seen from the sheet: what the netlist knows is filled in, every other key
+/// A sheet for a netlist that lies at `path` as seen from the sheet (beside it, the name of its file): what the netlist knows is filled in, every other key
 /// stands there as a comment with its default and its meaning.
 pub fn starter(circuit: &Circuit, path: &str) -> String {
     let mut text = format!("circuit = {}\n", quoted(path));
