@@ -3,12 +3,15 @@
 pub mod advice;
 mod band;
 mod fault;
+pub mod healthy;
 pub mod instrument;
 mod point;
 mod quantity;
 pub mod reading;
+pub mod recording;
 mod reference;
 pub mod sheet;
+pub mod tolerance;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};

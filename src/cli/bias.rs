@@ -6,7 +6,7 @@ use hissmap::report::{BiasQuestion, bias, csv, json, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{load, named};
-use super::flags::{Common, Format, WhatIfs};
+use super::flags::{Answer, Common, Format, WhatIfs};
 
 /// Which DC volts should the meter read, and how is each device biased?
 ///
@@ -19,6 +19,9 @@ pub struct Flags {
     /// Add what a meter reads, its loading considered: that of the sheet, its ohms, or ohms per volt (20k/V, 20k/V@10)
     #[arg(long, value_name = "OHMS", num_args = 0..=1)]
     dc_meter: Option<Option<String>>,
+    /// Add between which volts most healthy units lie [default: yes for a bench sheet, no for a netlist]
+    #[arg(long, value_name = "YES-OR-NO", num_args = 0..=1)]
+    healthy: Option<Option<Answer>>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -38,8 +41,11 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         dc_meter: dc_meter.map_err(|error| Refusal::flags(&loaded, vec![error]))?,
         input: loaded.input(),
     };
-    let result =
+    let mut result =
         bias(&loaded.changed, &loaded.changes(), &question).map_err(|error| Refusal::unsolved(&loaded, &error))?;
+    if let Some(model) = loaded.healthy(flags.healthy)? {
+        result.add_healthy(&model).map_err(|error| Refusal::unsolved(&loaded, &error))?;
+    }
     Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
         Format::Text => text::bias(&result),
         Format::Csv => csv::bias(&result),

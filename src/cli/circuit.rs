@@ -2,17 +2,18 @@
 
 use std::sync::Arc;
 
+use hissmap::bench::healthy::HealthyModel;
 use hissmap::bench::sheet::Sheet;
 use hissmap::bench::sheet::settings::Instruments;
 use hissmap::bench::{DEFAULT_BAND_HZ, Point, Temperatures, WhatIf, read_band, what_ifs};
-use hissmap::circuit::Circuit;
+use hissmap::circuit::{Change, Circuit};
 use hissmap::diagnostic::{Code, Diagnostic, Sources};
 use hissmap::element::PartId;
 use hissmap::netlist::Netlist;
 
 use super::answer::Refusal;
 use super::files::{self, Input};
-use super::flags::{Hiss, WhatIfs};
+use super::flags::{Answer, WhatIfs};
 
 /// A netlist that could be built, as written and as changed.
 pub struct Loaded {
@@ -99,6 +100,25 @@ impl Loaded {
         }
     }
 
+    /// Healthy units with the controls where the flags put them, where the band is asked for; a sheet asks for it by itself.
+    pub fn healthy(&self, asked: Option<Option<Answer>>) -> Result<Option<HealthyModel>, Refusal> {
+        let wanted = match asked {
+            Some(answer) => answer != Some(Answer::No),
+            None => self.sheet.is_some(),
+        };
+        if !wanted {
+            return Ok(None);
+        }
+        let settings = self.what_ifs.iter().flat_map(|what_if| &what_if.changes);
+        let settings: Vec<Change> =
+            settings.filter(|change| matches!(change, Change::Parameter { .. })).cloned().collect();
+        let circuit = self.written.changed(&settings).map_err(|errors| Refusal::flags(self, errors))?;
+        Ok(Some(match &self.sheet {
+            Some(sheet) => HealthyModel::of_sheet(sheet, &circuit),
+            None => HealthyModel::of_circuit(&circuit, self.input()),
+        }))
+    }
+
     /// What lies on the bench.
     pub fn instruments(&self) -> Instruments {
         self.sheet.as_ref().map(|sheet| sheet.instruments.clone()).unwrap_or_default()
@@ -113,8 +133,8 @@ impl Loaded {
     }
 
     /// A flag stands over the sheet, the sheet over `.noise`, that over 20 Hz to 20 kHz.
-    pub fn band_hz(&self, hiss: &Hiss) -> Result<[f64; 2], Diagnostic> {
-        match (&hiss.band, &self.sheet) {
+    pub fn band_hz(&self, band: Option<&String>) -> Result<[f64; 2], Diagnostic> {
+        match (band, &self.sheet) {
             (Some(text), _) => named("band", text, read_band(text)),
             (None, Some(sheet)) => Ok(sheet.band_hz),
             (None, None) => match self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz) {

@@ -36,7 +36,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let question = CompareQuestion {
         points: loaded.points(&flags.hiss.at, loaded.input()).map_err(refuse)?,
         input: loaded.input(),
-        band_hz: loaded.band_hz(&flags.hiss).map_err(|error| refuse(vec![error]))?,
+        band_hz: loaded.band_hz(flags.hiss.band.as_ref()).map_err(|error| refuse(vec![error]))?,
         weighting: flags.hiss.weight.into(),
         tolerance: flags.hiss.tolerance().map_err(|error| refuse(vec![error]))?,
     };

@@ -92,6 +92,15 @@ impl Args for WhatIfs {
     }
 }
 
+/// Whether something is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Answer {
+    /// It is
+    Yes,
+    /// It is not
+    No,
+}
+
 /// Weighting of band figures.
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum Weight {

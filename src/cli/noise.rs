@@ -8,7 +8,7 @@ use hissmap::report::{NoiseQuestion, csv, json, noise, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{Loaded, load, named};
-use super::flags::{Common, Format, Hiss, WhatIfs};
+use super::flags::{Answer, Common, Format, Hiss, WhatIfs};
 
 /// How much hiss at each point, and who makes it?
 ///
@@ -43,6 +43,9 @@ pub struct Flags {
     /// Add what a scope shows at each node through a probe: that of the sheet, x1, x10, bare, or ohms and farads (1MEG,110p)
     #[arg(long, value_name = "PROBE", num_args = 0..=1)]
     scope: Option<Option<String>>,
+    /// Add between which hiss most healthy units lie [default: yes for a bench sheet, no for a netlist]
+    #[arg(long, value_name = "YES-OR-NO", num_args = 0..=1)]
+    healthy: Option<Option<Answer>>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -54,8 +57,11 @@ pub fn run(flags: &Flags) -> Outcome {
 fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let loaded = load(&flags.common.file, &flags.what_ifs)?;
     let question = question(flags, &loaded).map_err(|errors| Refusal::flags(&loaded, errors))?;
-    let result =
+    let mut result =
         noise(&loaded.changed, &loaded.changes(), &question).map_err(|error| Refusal::unsolved(&loaded, &error))?;
+    if let Some(model) = loaded.healthy(flags.healthy)? {
+        result.add_healthy(&model).map_err(|error| Refusal::unsolved(&loaded, &error))?;
+    }
     Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
         Format::Text if flags.hiss.at.is_empty() => text::noise(&result),
         Format::Text => text::ranking(&result),
@@ -75,7 +81,7 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         points: loaded.points(&flags.hiss.at, input)?,
         input,
         gain_hertz: named("hz", &flags.hz, read_hertz(&flags.hz)).map_err(|error| vec![error])?,
-        band_hz: loaded.band_hz(&flags.hiss).map_err(|error| vec![error])?,
+        band_hz: loaded.band_hz(flags.hiss.band.as_ref()).map_err(|error| vec![error])?,
         weighting: flags.hiss.weight.into(),
         tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
         spectrum: flags.spectrum,

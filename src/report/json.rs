@@ -3,9 +3,14 @@
 //! Version 1. A key that is there stays and keeps its meaning; keys may be added. What would be infinite, or is not
 //! there, is `null`.
 
+mod listen;
+
 use serde::Serialize;
 
+pub use listen::Listen;
+
 use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
+use crate::bench::healthy::Band;
 use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
 
@@ -84,6 +89,8 @@ struct BiasNode<'a> {
     meter_v: Option<Option<f64>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     meter_disturbs: Option<bool>,
+    #[serde(flatten)]
+    healthy: Option<Band>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -124,6 +131,7 @@ fn bias_node(node: &NodeVolts) -> BiasNode<'_> {
         dc_v: node.volts,
         meter_v: node.metered.map(|metered| metered.volts),
         meter_disturbs: node.metered.map(|metered| metered.disturbed),
+        healthy: node.healthy,
     }
 }
 
@@ -176,6 +184,7 @@ pub struct Noise<'a> {
     head: Head,
     band_hz: [f64; 2],
     weight: &'static str,
+    points: usize,
     nodes: Vec<NoiseNode<'a>>,
 }
 
@@ -196,6 +205,9 @@ struct NoiseNode<'a> {
     meter_v: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     scope: Option<NoiseTrace>,
+    /// Of `rms_v`.
+    #[serde(flatten)]
+    healthy: Option<Band>,
     devices: Vec<NoiseDevice<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spectrum: Option<NoiseSpectrum<'a>>,
@@ -262,13 +274,20 @@ impl<'a> Noise<'a> {
             snr_db: result.level_volts.map(|_| point.snr_db),
             meter_v: point.meter_volts,
             scope: point.trace.map(NoiseTrace::from),
+            healthy: point.healthy,
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point
                 .spectrum
                 .as_ref()
                 .map(|spectrum| NoiseSpectrum { hz: &spectrum.hertz, v_per_rthz: &spectrum.volts_per_root_hertz }),
         });
-        Self { head, band_hz: result.band_hz, weight: result.weighting.name(), nodes: nodes.collect() }
+        Self {
+            head,
+            band_hz: result.band_hz,
+            weight: result.weighting.name(),
+            points: result.frequencies,
+            nodes: nodes.collect(),
+        }
     }
 }
 
