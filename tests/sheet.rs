@@ -242,7 +242,7 @@ fn names_that_stand_for_nothing_are_named() {
     check("[[suspect]]\npart = \"Q2\"\nkinds = [\"leak\"]", &[(4, 10, "no kind of fault is called leak", "kinds are")]);
     check("[[spare]]\nname = \"x\"\nmodel = \"N\"", &[(4, 9, "no model is called N", "try NS")]);
     check("[bench]\nnear = [[\"Q2\", \"Q9\"]]", &[(3, 16, "no part is called Q9", "try Q2")]);
-    check("complaint = { controls = { vol = 1 } }", &[(2, 28, "no control is called vol", "[control.vol]")]);
+    check("complaint = { controls = { loud = 1 } }", &[(2, 28, "no control is called loud", "controls are vol")]);
     check(
         "complaint = { controls = { vol = [1, 0, 1], tone = [0, 1] } }\n[control.vol]\n[control.tone]",
         &[(2, 52, "2 positions do not pair up with 3", "as many")],
@@ -274,12 +274,12 @@ fn readings_that_do_not_fit_together_are_refused() {
     reading("measure = \"dc\"\nat = \"c2\"\nfreeze = \"Q2\"", &[(5, 1, "freeze is for a change", "\"change\"")]);
     reading("freeze = \"C1\"\nvalue = -3", &[(3, 10, "the temperature of C1 changes nothing", "transistor")]);
     reading("freeze = \"Q5\"\nvalue = -3", &[(3, 10, "no part is called Q5", "try Q2")]);
-    reading("turn = \"volume\"\nvalue = -3", &[(3, 8, "no control is called volume", "[control.volume]")]);
+    reading("turn = \"volume\"\nvalue = -3", &[(3, 8, "no control is called volume", "controls are vol")]);
     reading("shunt = \"b1,c2\"\nvalue = -3", &[(3, 9, "from one node to ground", "shunt = \"b1\"")]);
     reading("measure = \"dc\"\nat = \"c2\"\ntwin = true", &[(5, 8, "c2 has no twin", "twin = \"c2r\"")]);
     reading(
-        "measure = \"dc\"\nat = \"c2\"\nwith = { vol = 0 }",
-        &[(5, 8, "no control is called vol", "[control.vol]")],
+        "measure = \"dc\"\nat = \"c2\"\nwith = { loud = 0 }",
+        &[(5, 8, "no control is called loud", "controls are vol")],
     );
     reading("measure = \"dc\"\nat = \"c2\"\nhz = 3", &[(5, 1, "dc has no frequency", "leave hz out")]);
     reading("measure = \"response\"\nvalue = -1", &[(2, 1, "at which frequency", "hz = 10000")]);

@@ -10,6 +10,7 @@ use hissmap::circuit::{Change, Circuit};
 use hissmap::diagnostic::{Code, Diagnostic, Sources};
 use hissmap::element::PartId;
 use hissmap::netlist::Netlist;
+use hissmap::report::ControlResult;
 
 use super::answer::Refusal;
 use super::files::{self, Input};
@@ -161,4 +162,15 @@ pub fn collect<T>(read: impl Iterator<Item = Result<T, Diagnostic>>) -> Result<V
         }
     }
     if errors.is_empty() { Ok(values) } else { Err(errors) }
+}
+
+/// Cautions of a result, and those of its controls besides.
+pub fn with_cautions(own: &[Diagnostic], controls: &[ControlResult]) -> Vec<Diagnostic> {
+    let mut all = own.to_vec();
+    for caution in controls.iter().flat_map(|control| &control.cautions) {
+        if !all.contains(caution) {
+            all.push(caution.clone());
+        }
+    }
+    all
 }

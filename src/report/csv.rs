@@ -100,12 +100,14 @@ pub fn noise(result: &NoiseResult) -> String {
     if result.healthy_units.is_some() {
         columns.extend(["low", "high"]);
     }
+    columns.extend(result.ripple.as_ref().map(|_| "hum_rms_v"));
     let rows = result.points.iter().flat_map(|point| {
         let figure = result.source_resistance.as_ref().map(|_| optional(point.noise_figure_db));
         let ratio = result.level_volts.map(|_| optional(point.snr_db));
         let meter = point.meter_volts.map(exact);
         let healthy = result.healthy_units.map(|_| ends(point.healthy)).into_iter().flatten();
-        let asked = figure.into_iter().chain(ratio).chain(meter).chain(scope(point)).chain(healthy);
+        let hum = point.hum_rms_volts.map(exact);
+        let asked = figure.into_iter().chain(ratio).chain(meter).chain(scope(point)).chain(healthy).chain(hum);
         let asked: Vec<String> = asked.collect();
         let head = [
             point.name.clone(),

@@ -3,6 +3,7 @@
 //! Version 1. A key that is there stays and keeps its meaning; keys may be added. What would be infinite, or is not
 //! there, is `null`.
 
+mod control;
 mod listen;
 
 use serde::Serialize;
@@ -13,6 +14,8 @@ use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, Response
 use crate::bench::healthy::Band;
 use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
+
+pub use control::Control;
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;
@@ -186,6 +189,8 @@ pub struct Noise<'a> {
     weight: &'static str,
     points: usize,
     nodes: Vec<NoiseNode<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<Control<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -208,6 +213,8 @@ struct NoiseNode<'a> {
     /// Of `rms_v`.
     #[serde(flatten)]
     healthy: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    hum_rms_v: Option<f64>,
     devices: Vec<NoiseDevice<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spectrum: Option<NoiseSpectrum<'a>>,
@@ -259,8 +266,8 @@ struct NoiseSpectrum<'a> {
 }
 
 impl<'a> Noise<'a> {
-    /// From its result.
-    pub fn new(head: Head, result: &'a NoiseResult) -> Self {
+    /// From its result, and the controls that were asked for.
+    pub fn new(head: Head, result: &'a NoiseResult, controls: Vec<Control<'a>>) -> Self {
         let nodes = result.points.iter().map(|point| NoiseNode {
             node: &point.name,
             dc_v: point.dc_volts,
@@ -275,6 +282,7 @@ impl<'a> Noise<'a> {
             meter_v: point.meter_volts,
             scope: point.trace.map(NoiseTrace::from),
             healthy: point.healthy,
+            hum_rms_v: point.hum_rms_volts,
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point
                 .spectrum
@@ -287,6 +295,7 @@ impl<'a> Noise<'a> {
             weight: result.weighting.name(),
             points: result.frequencies,
             nodes: nodes.collect(),
+            controls,
         }
     }
 }
@@ -307,6 +316,8 @@ pub struct Compare<'a> {
     head: Head,
     changes: &'a [String],
     nodes: Vec<CompareNode<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<Control<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -320,8 +331,8 @@ struct CompareNode<'a> {
 }
 
 impl<'a> Compare<'a> {
-    /// From its result.
-    pub fn new(head: Head, result: &'a CompareResult) -> Self {
+    /// From its result, and the controls that were asked for.
+    pub fn new(head: Head, result: &'a CompareResult, controls: Vec<Control<'a>>) -> Self {
         let nodes = result.points.iter().map(|point| CompareNode {
             node: &point.name,
             before_rms_v: point.before_rms_volts,
@@ -330,6 +341,6 @@ impl<'a> Compare<'a> {
             before_dc_v: point.before_dc_volts,
             after_dc_v: point.after_dc_volts,
         });
-        Self { head, changes: &result.setting.changes, nodes: nodes.collect() }
+        Self { head, changes: &result.setting.changes, nodes: nodes.collect(), controls }
     }
 }

@@ -1,9 +1,9 @@
 //! Hiss at points, and who makes it.
 
 use super::{Setting, decibels, gain_decibels};
-use crate::bench::Point;
 use crate::bench::healthy::{Band, HealthyModel};
 use crate::bench::instrument::{Meter, Scope, Trace};
+use crate::bench::{Point, Ripple};
 use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
 use crate::diagnostic::{Code, Diagnostic};
@@ -40,6 +40,8 @@ pub struct NoiseQuestion {
     pub meter: Option<Meter>,
     /// The scope whose traces are wanted as well.
     pub scope: Option<Scope>,
+    /// The ripple whose hum is wanted as well.
+    pub ripple: Option<Ripple>,
 }
 
 /// Hiss at points.
@@ -67,6 +69,8 @@ pub struct NoiseResult {
     pub healthy_units: Option<[usize; 2]>,
     /// Frequencies at which the equations were solved for the band figures.
     pub frequencies: usize,
+    /// The ripple whose hum the points hold, in words.
+    pub ripple: Option<String>,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -100,6 +104,8 @@ pub struct PointHiss {
     pub trace: Option<Trace>,
     /// Between which hiss most healthy units lie, V rms; `None` where it was not asked for.
     pub healthy: Option<Band>,
+    /// Hum from the ripple, V rms over the same band with the same weighting; `None` where it was not asked for.
+    pub hum_rms_volts: Option<f64>,
     /// Contributions by device, falling.
     pub devices: Vec<DeviceHiss>,
     /// Unweighted density over the band, where it was asked for.
@@ -168,6 +174,9 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
     let (band, tolerance) = ((question.band_hz, question.weighting), question.tolerance);
     let metered = question.meter.map(|meter| meter.hiss(circuit, &operating, &points, band, tolerance)).transpose()?;
     let scoped = question.scope.map(|scope| scope.hiss(circuit, &operating, &points, tolerance)).transpose()?;
+    let (band_hz, weighting) = band;
+    let hum = question.ripple.map(|ripple| ripple.hum_volts(circuit, signal, &outputs, band_hz, weighting));
+    let hum = hum.transpose()?;
     let hertz = spectrum_hertz(circuit, question);
     let mut spectra = noise::spectra(circuit, signal, &outputs, &hertz)?.into_iter();
 
@@ -190,6 +199,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
             meter_volts: question.meter.zip(metered.as_ref()).map(|(meter, rms)| meter.shows(rms[position])),
             trace: question.scope.zip(scoped.as_ref()).map(|(scope, rms)| scope.trace(rms[position])),
             healthy: None,
+            hum_rms_volts: hum.as_ref().map(|hum| hum[position]),
             devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
             spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
                 hertz: hertz.clone(),
@@ -209,6 +219,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         scope: question.scope,
         healthy_units: None,
         frequencies,
+        ripple: question.ripple.map(|ripple| ripple.text(circuit)),
         points: points.collect(),
         cautions,
     })

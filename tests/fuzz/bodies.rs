@@ -144,6 +144,7 @@ pub fn whole_run(text: &str, flags: &[(Action, String)]) {
         level_volts: Some(1.0),
         meter: Some(Meter::default()),
         scope: Some(Scope::default()),
+        ripple: None,
     };
     let Ok(noise) = report::noise(&circuit, &[], &question) else { return };
     for point in &noise.points {

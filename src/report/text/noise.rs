@@ -17,6 +17,7 @@ pub fn noise(result: &NoiseResult) -> String {
     if result.healthy_units.is_some() {
         columns.extend([">healthy from", ">to"]);
     }
+    columns.extend(result.ripple.as_ref().map(|_| ">hum"));
     let mut rows = Rows::new(&columns);
     for point in &result.points {
         let (most, share) = match largest(point) {
@@ -28,7 +29,8 @@ pub fn noise(result: &NoiseResult) -> String {
         let figure = result.source_resistance.as_ref().map(|_| decibels(point.noise_figure_db));
         let ratio = result.level_volts.map(|_| decibels(point.snr_db));
         let healthy = result.healthy_units.map(|_| ends(point.healthy, hiss));
-        rows.add(cells.into_iter().chain(figure).chain(ratio).chain(healthy.into_iter().flatten()));
+        let asked = figure.into_iter().chain(ratio).chain(healthy.into_iter().flatten());
+        rows.add(cells.into_iter().chain(asked).chain(point.hum_rms_volts.map(hiss)));
     }
     above(result) + &rows.text() + &instruments(result) + &spectra(result)
 }
@@ -72,6 +74,9 @@ pub fn ranking(result: &NoiseResult) -> String {
         if result.level_volts.is_some() {
             text += &format!("; S/N {}", decibels(point.snr_db));
         }
+        if let Some(hum) = point.hum_rms_volts {
+            text += &format!("; hum {} rms", hiss(hum));
+        }
         text.push('\n');
         text += &shown_at(point);
         if !point.devices.is_empty() {
@@ -103,6 +108,9 @@ fn above(result: &NoiseResult) -> String {
     }
     if let Some(level) = result.level_volts {
         text += &format!("S/N: {} at the point over its hiss\n", short(level, "V"));
+    }
+    if let Some(ripple) = &result.ripple {
+        text += &format!("hum: rms over the same band, of a {}\n", printable(ripple));
     }
     if let Some(Meter { loading, floor_volts, responds }) = result.meter {
         let responds = match responds {
