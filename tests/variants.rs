@@ -365,7 +365,8 @@ fn each_structure_has_one_family() {
         (solved.expect("a bias").bias().volts(b), family.nominal().volts(b))
     };
     // Dividers of 1 V: 1k/(1k + 1k), 1k/(2k + 1k) in the same family, 1k/(0.5k + 1k) in another one.
-    for (circuit, own, nominal) in [(&nominal, 0.5, 0.5), (&shifted, 1.0 / 3.0, 0.5), (&bridged, 2.0 / 3.0, 2.0 / 3.0)] {
+    for (circuit, own, nominal) in [(&nominal, 0.5, 0.5), (&shifted, 1.0 / 3.0, 0.5), (&bridged, 2.0 / 3.0, 2.0 / 3.0)]
+    {
         let (volts, of_family) = volts(&mut families, circuit);
         close(volts, own, 1e-12, "the variant");
         close(of_family, nominal, 1e-12, "the nominal one of its family");

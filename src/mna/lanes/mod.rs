@@ -487,11 +487,6 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
     }
 }
 
-<<<<<<< HEAD
 pub(crate) use arithmetic::squared_differences;
-pub use kernel::Wide as LaneValue;
 pub(crate) use number::LaneReal;
-=======
-pub(crate) use arithmetic::{LaneReal, squared_differences};
->>>>>>> main
 pub(crate) use pattern::{LaneMatrix, Pattern};
