@@ -5,6 +5,7 @@ pub mod bias;
 pub mod circuit;
 pub mod diagnostic;
 pub mod element;
+pub mod guide;
 pub mod mna;
 pub mod netlist;
 pub mod noise;
