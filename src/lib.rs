@@ -19,3 +19,4 @@ pub mod spectral;
 pub mod stability;
 pub mod sweep;
 pub mod units;
+pub mod variants;

@@ -58,7 +58,7 @@ fn add_orders(equations: &SignalEquations, [from, to]: [f64; 2], halvings: usize
     let middle = (from * to).sqrt();
     let Ok(solver) = LaneSolver::new(equations, [from, middle, to]) else { return };
     // Within a decade the entries hardly change: another order would be the same.
-    if solver.is_proven() || halvings == 0 || to < 10.0 * from {
+    if solver.serves() || halvings == 0 || to < 10.0 * from {
         parts.push((to, solver));
         return;
     }

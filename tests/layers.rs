@@ -14,6 +14,7 @@ const RANKS: &[&[&str]] = &[
     &["sweep"],
     &["response", "noise", "stability"],
     &["operating"],
+    &["variants"],
     &["bench", "sound"],
     &["diagnosis", "repair"],
     &["drill"],

@@ -4,12 +4,12 @@ use super::convergence::{worst_residual, worst_update};
 use super::limit::limit;
 use crate::circuit::Circuit;
 use crate::element::{Element, JunctionVolts, PartId};
-use crate::mna::{self, BiasEquations, Factored, LANES, LaneSolver, LinearError, MOST_DENSE, SignalEquations, Unknown};
+use crate::mna::{self, BiasEquations, Factored, LaneSolver, LinearError, MOST_DENSE, SignalEquations, Unknown};
 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
 /// Iterations spent on digits beyond the convergence test, while they come.
-const POLISHING: usize = 8;
+pub(super) const POLISHING: usize = 8;
 
 /// A trial point: all unknowns, and the voltages at which the junctions were last evaluated.
 #[derive(Clone, Debug)]
@@ -88,7 +88,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
             polished = Some((0, residual, trial.clone()));
         }
 
-        let step = match stepper.step(&equations) {
+        let mut step = match stepper.step(&equations) {
             Ok(step) => step,
             // The point itself is good: only its polish failed.
             Err(_) if polished.is_some() => return Ok(iteration),
@@ -96,7 +96,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
                 return Err((iteration, Failure::Singular(at)));
             }
         };
-        let step = with_held_temperatures(circuit, step);
+        hold_temperatures(circuit, &mut step);
         trial.x.iter_mut().zip(&step).for_each(|(x, step)| *x += step);
         last_update = worst_update(&trial.x, &step);
         limited = move_junctions(circuit, trial);
@@ -190,10 +190,7 @@ impl Stepper {
     /// leaves it to the dense solver, which can say what is wrong.
     fn sparse_step(&mut self, equations: &BiasEquations, right: &[f64]) -> Option<Vec<f64>> {
         let slopes = slopes(self.unknowns, equations);
-        let solved = |solver: &LaneSolver| {
-            let step = solver.factor([ANY_HERTZ; LANES])?.forward(right)?;
-            Some(step.iter().map(|value| value.re[0]).collect())
-        };
+        let solved = |solver: &LaneSolver| solver.solve_roughly(right, ANY_HERTZ);
         if let Some(known) = &mut self.order
             && known.take_values(&slopes)
             && let Some(step) = solved(known)
@@ -205,16 +202,16 @@ impl Stepper {
     }
 }
 
-fn with_held_temperatures(circuit: &Circuit, mut step: Vec<f64>) -> Vec<f64> {
+/// Holds back the steps of temperatures.
+pub(super) fn hold_temperatures(circuit: &Circuit, step: &mut [f64]) {
     for rise in circuit.layout().temperature.iter().flatten() {
         let step = &mut step[rise.index()];
         *step = step.clamp(-KELVIN_STEP, KELVIN_STEP);
     }
-    step
 }
 
 /// Moves the junctions towards the voltages of the trial point; true if any was held back.
-fn move_junctions(circuit: &Circuit, trial: &mut Trial) -> bool {
+pub(super) fn move_junctions(circuit: &Circuit, trial: &mut Trial) -> bool {
     let mut limited = false;
     for (id, part) in circuit.parts() {
         let place = circuit.place(id);

@@ -171,6 +171,18 @@ fn fits(
     limits: &Limits,
     problems: &mut Vec<Diagnostic>,
 ) -> bool {
+    let windings = parts.values().map(|part| match &part.element {
+        Element::Coupling(coupling) => coupling.windings.len(),
+        _ => 0,
+    });
+    let pairs: usize = windings.map(|count| count * count.saturating_sub(1) / 2).sum();
+    if pairs > limits.coupled_pairs {
+        let message =
+            format!("{pairs} pairs of windings are coupled; more than {} take too long", limits.coupled_pairs);
+        let error = Diagnostic::error(Code::LimitExceeded, message);
+        problems.push(error.help("couple only windings on one core"));
+        return false;
+    }
     let unknowns = layout(nodes.len(), parts).with_temperatures;
     if unknowns <= limits.unknowns {
         return true;

@@ -5,7 +5,7 @@
 
 mod caution;
 mod figure;
-mod integral;
+pub(crate) mod integral;
 mod observer;
 mod propagate;
 mod weighting;

@@ -183,6 +183,7 @@ pub struct Noise<'a> {
     head: Head,
     band_hz: [f64; 2],
     weight: &'static str,
+    points: usize,
     nodes: Vec<NoiseNode<'a>>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     controls: Vec<Control<'a>>,
@@ -280,7 +281,14 @@ impl<'a> Noise<'a> {
                 .as_ref()
                 .map(|spectrum| NoiseSpectrum { hz: &spectrum.hertz, v_per_rthz: &spectrum.volts_per_root_hertz }),
         });
-        Self { head, band_hz: result.band_hz, weight: result.weighting.name(), nodes: nodes.collect(), controls }
+        Self {
+            head,
+            band_hz: result.band_hz,
+            weight: result.weighting.name(),
+            points: result.frequencies,
+            nodes: nodes.collect(),
+            controls,
+        }
     }
 }
 

@@ -64,6 +64,8 @@ pub struct NoiseResult {
     pub meter: Option<Meter>,
     /// The scope whose traces the points hold.
     pub scope: Option<Scope>,
+    /// Frequencies at which the equations were solved for the band figures.
+    pub frequencies: usize,
     /// The ripple whose hum the points hold, in words.
     pub ripple: Option<String>,
     /// Points in signal order.
@@ -159,6 +161,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let frequencies = figures.points;
     let factors = match question.source_resistance {
         Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
         None => vec![None; outputs.len()],
@@ -208,6 +211,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         level_volts: question.level_volts,
         meter: question.meter,
         scope: question.scope,
+        frequencies,
         ripple: question.ripple.map(|ripple| ripple.text(circuit)),
         points: points.collect(),
         cautions,

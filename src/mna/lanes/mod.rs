@@ -6,15 +6,19 @@
 //! the eight lanes are plain arrays that the compiler keeps in vector registers (`kernel.rs`).
 //!
 //! When an order is found, it is tried over the whole band on a probe that touches all rows: how far pivots have grown
-//! shows in its residual, whatever the right-hand side. How small each pivot then was is kept. Later factorizations with
-//! pivots no smaller than that need no proof; others are tried on the probe themselves. Where its backward error exceeds
-//! 1e-13 every solution is checked by itself, refined once above 1e-12, and what then still fails is refused: the caller
-//! may look for another order, or leave it to the dense solver, which pivots for itself and can name what is wrong.
+//! shows in its residual, how well the equations determine their solution in what refinement adds to it. How small each
+//! pivot then was is kept. Later factorizations with pivots no smaller than that need no proof; others are tried on the
+//! probe themselves. Where it fails, every solution is refined against residuals in twice the precision until nothing more
+//! is added (`extended.rs`), and what does not settle is refused: the caller may look for another order, or leave it to
+//! the dense solver, which pivots for itself and can name what is wrong.
 
+mod arithmetic;
 mod condition;
 mod densities;
+mod extended;
 mod kernel;
 mod order;
+mod pattern;
 mod program;
 
 use std::borrow::Cow;
@@ -33,9 +37,16 @@ use program::Program;
 /// Frequencies solved at once.
 pub const LANES: usize = 8;
 
-/// Backward error of the probe above which solutions are checked one by one.
+/// Backward error of the probe above which solutions are refined one by one.
 const TRUST_BELOW: f64 = 1e-13;
-/// Backward error above which a solution is refined, and above which it is refused.
+/// What refinement may add to the probe, as a fraction of it, before all solutions are refined.
+const ADDED_AT_MOST: f64 = 1e-13;
+/// What refinement adds when a solution has settled, and when it is still accepted; both as fractions of it.
+const SETTLED: f64 = 1e-14;
+const ACCEPTED: f64 = 1e-11;
+/// Refinement steps at most.
+const REFINEMENTS: usize = 6;
+/// Backward error above which a rough solution is refined, and above which it is refused.
 const REFINE_ABOVE: f64 = 1e-12;
 /// How much smaller, squared, a pivot may become than where the order was tried, before the probe is asked again.
 const SMALLER_SQUARED: f64 = 16.0;
@@ -53,8 +64,10 @@ pub struct LaneSolver {
     /// Powers of two that bring rows and columns to about 1: orders and residuals are judged by them.
     row_scale: Vec<f64>,
     column_scale: Vec<f64>,
-    /// |pivot|² that was the least where the order was tried and found good; zero otherwise.
+    /// |pivot|² that was the least where the order was tried and its solutions found accurate; infinite otherwise.
     reference: Vec<f64>,
+    /// Whether pivots did not grow anywhere the order was tried.
+    serves: bool,
 }
 
 /// A(f) factored at eight frequencies.
@@ -63,7 +76,9 @@ pub struct LaneFactors<'a> {
     solver: Cow<'a, LaneSolver>,
     work: LaneWork,
     hertz: [f64; LANES],
-    /// Whether solutions need no check.
+    /// Whether pivots did not grow.
+    serves: bool,
+    /// Whether solutions need no refinement.
     trusted: bool,
 }
 
@@ -136,8 +151,17 @@ impl LaneSolver {
         let program = Program::new(order, &places);
         let mut values = vec![(0.0, 0.0); program.slots()];
         entries.iter().zip(program.entry_slots()).for_each(|(&entry, &slot)| values[slot as usize] = entry);
-        let mut solver = Self { program, entries, places, values, row_scale, column_scale, reference: vec![0.0; n] };
-        solver.reference = solver.tried(sample_hertz).unwrap_or_else(|| vec![f64::INFINITY; n]);
+        let mut solver = Self {
+            program,
+            entries,
+            places,
+            values,
+            row_scale,
+            column_scale,
+            reference: vec![f64::INFINITY; n],
+            serves: false,
+        };
+        solver.try_over(sample_hertz);
         Ok(solver)
     }
 
@@ -167,8 +191,8 @@ impl LaneSolver {
     }
 
     /// Whether the order proved good all over the band it was found for.
-    pub fn is_proven(&self) -> bool {
-        self.reference.iter().all(|pivot| pivot.is_finite())
+    pub fn serves(&self) -> bool {
+        self.serves
     }
 
     /// Factors A(f) at eight frequencies; `None` where the order found at the samples does not serve.
@@ -190,32 +214,60 @@ impl LaneSolver {
         factored(Cow::Owned(self), LaneWork::default(), hertz).ok()
     }
 
-    /// The squares of the least pivots over the band, if the probe finds the order good all over it.
-    fn tried(&self, samples: [f64; 3]) -> Option<Vec<f64>> {
-        let (low, high) =
-            samples.iter().fold((f64::INFINITY, 0.0), |(low, high), &hertz| (hertz.min(low), hertz.max(high)));
+    /// Tries the order all over the band, and keeps the squares of the least pivots where solutions were accurate.
+    fn try_over(&mut self, samples: [f64; 3]) {
+        let low = samples.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = samples.iter().copied().fold(0.0, f64::max);
         let step = (high / low).powf(1.0 / (LANES - 1) as f64);
-        let factors = self.factor(std::array::from_fn(|lane| low * step.powi(lane as i32)))?;
+        let Some(factors) = self.factor(std::array::from_fn(|lane| low * step.powi(lane as i32))) else { return };
         let least = |inverse: &Wide| inverse.norm_sqr().into_iter().fold(0.0, f64::max).recip();
         let pivots: Vec<f64> = factors.work.inverse_pivots.iter().map(least).collect();
-        (factors.trusted && pivots.iter().all(|pivot| pivot.is_finite())).then_some(pivots)
+        let (serves, trusted) = (factors.serves, factors.trusted);
+        self.serves = serves;
+        if trusted && pivots.iter().all(|pivot| pivot.is_finite()) {
+            self.reference = pivots;
+        }
+    }
+
+    /// Solves A·x = b at one frequency for a real matrix, where a rough solution does; `None` where pivots grew.
+    pub fn solve_roughly(&self, right: &[f64], hertz: f64) -> Option<Vec<f64>> {
+        let factors = untried(Cow::Borrowed(self), LaneWork::default(), [hertz; LANES]).ok()?.0;
+        let mut scratch = LaneScratch::default();
+        factors.fit(&mut scratch);
+        let wide: Vec<Wide> = right.iter().map(|&value| Wide { re: [value; LANES], im: [0.0; LANES] }).collect();
+        factors.solve(&wide, &mut scratch, false);
+        factors.check(&wide, &mut scratch, false)?;
+        Some(scratch.solution.iter().map(|value| value.re[0]).collect())
     }
 }
 
-fn factored(solver: Cow<'_, LaneSolver>, mut work: LaneWork, hertz: [f64; LANES]) -> Result<LaneFactors<'_>, LaneWork> {
+fn factored(solver: Cow<'_, LaneSolver>, work: LaneWork, hertz: [f64; LANES]) -> Result<LaneFactors<'_>, LaneWork> {
+    let (mut factored, growth) = untried(solver, work, hertz)?;
+    if growth.iter().any(|&growth| growth.is_nan() || growth > SMALLER_SQUARED) {
+        let (error, added) = factored.probe();
+        factored.serves = error <= TRUST_BELOW;
+        factored.trusted = factored.serves && added <= ADDED_AT_MOST;
+    }
+    Ok(factored)
+}
+
+/// The factors, and the largest |1/pivot|² over that of the reference, lane by lane.
+fn untried(
+    solver: Cow<'_, LaneSolver>,
+    mut work: LaneWork,
+    hertz: [f64; LANES],
+) -> Result<(LaneFactors<'_>, [f64; LANES]), LaneWork> {
     work.factors.resize(solver.values.len(), Wide::ZERO);
     work.inverse_pivots.resize(solver.row_scale.len(), Wide::ZERO);
     let omegas = hertz.map(|hertz| std::f64::consts::TAU * hertz);
     let LaneWork { factors, inverse_pivots } = &mut work;
     let growth = kernel::factor(&solver.program, &solver.values, omegas, &solver.reference, factors, inverse_pivots);
-    // Also not a number for an unproven order whose reference is infinite: no pivot is known to be good.
-    if !inverse_pivots.iter().all(Wide::is_finite) {
+    // Not a number also where no pivot is known to be good yet.
+    let doubtful = growth.iter().any(|growth| !growth.is_finite());
+    if doubtful && !inverse_pivots.iter().all(Wide::is_finite) {
         return Err(work);
     }
-    let mut factored = LaneFactors { solver, work, hertz, trusted: true };
-    let proven = growth.iter().all(|&growth| growth > 0.0 && growth <= SMALLER_SQUARED);
-    factored.trusted = proven || factored.probe() <= TRUST_BELOW;
-    Ok(factored)
+    Ok((LaneFactors { solver, work, hertz, serves: true, trusted: true }, growth))
 }
 
 impl LaneFactors<'_> {
@@ -260,7 +312,7 @@ impl LaneFactors<'_> {
                 value.re = value.re.map(|value| value + sign);
             }
             right[0] = Wide::ZERO;
-            self.check(&right, scratch, true)?;
+            self.refine(&right, scratch, true)?;
         }
         Some(&mut scratch.solution)
     }
@@ -272,8 +324,18 @@ impl LaneFactors<'_> {
         let wide: Vec<Wide> = right.iter().map(|&value| Wide { re: [value; LANES], im: [0.0; LANES] }).collect();
         self.solve(&wide, &mut scratch, false);
         if !self.trusted {
-            self.check(&wide, &mut scratch, false)?;
+            self.refine(&wide, &mut scratch, false)?;
         }
+        Some(scratch.solution)
+    }
+
+    /// Solves A·x = b for a right-hand side of each lane's own, ground first, refined until it has settled; `None` as
+    /// [`LaneFactors::adjoint`].
+    pub fn refined(&self, right: &[LaneValue]) -> Option<LaneSolution> {
+        let mut scratch = LaneScratch::default();
+        self.fit(&mut scratch);
+        self.solve(right, &mut scratch, false);
+        self.refine(right, &mut scratch, false)?;
         Some(scratch.solution)
     }
 
@@ -288,8 +350,8 @@ impl LaneFactors<'_> {
         }
     }
 
-    /// Backward error of a solution for a right-hand side without zeros or pattern.
-    fn probe(&self) -> f64 {
+    /// Backward error of a solution for a right-hand side without zeros or pattern, and what refinement adds to it.
+    fn probe(&self) -> (f64, f64) {
         let mut scratch = LaneScratch::default();
         self.fit(&mut scratch);
         let mut right = vec![Wide::ZERO];
@@ -298,7 +360,48 @@ impl LaneFactors<'_> {
             im: [((at % 5) as f64 / 5.0 - 0.3) / scale; LANES],
         }));
         self.solve(&right, &mut scratch, true);
-        self.residual(&right, &scratch.solution, true).1
+        let error = self.residual(&right, &scratch.solution, true).1;
+        (error, self.add_step(&right, &mut scratch, true))
+    }
+
+    /// Refines a solution until it has settled.
+    fn refine(&self, right: &[Wide], scratch: &mut LaneScratch, transposed: bool) -> Option<()> {
+        let mut before = f64::INFINITY;
+        for _ in 0..REFINEMENTS {
+            let added = self.add_step(right, scratch, transposed);
+            if added <= SETTLED {
+                return Some(());
+            }
+            // Also where it is not a number.
+            if added.is_nan() || added > 0.5 * before {
+                return (before <= ACCEPTED).then_some(());
+            }
+            before = added;
+        }
+        (before <= ACCEPTED).then_some(())
+    }
+
+    /// One step of refinement; what it adds as a fraction of the solution, of the worst lane.
+    fn add_step(&self, right: &[Wide], scratch: &mut LaneScratch, transposed: bool) -> f64 {
+        let residual = extended::residual(self.matrix(transposed), &scratch.solution, right);
+        let once = scratch.solution.clone();
+        self.solve(&residual, scratch, transposed);
+        let scale = if transposed { &self.solver.row_scale } else { &self.solver.column_scale };
+        let scaled =
+            |values: &[Wide]| largest(values[1..].iter().zip(scale).map(|(value, &scale)| value.times(scale.recip())));
+        let added = scaled(&scratch.solution);
+        let finite = scratch.solution.iter().all(Wide::is_finite);
+        scratch.solution.iter_mut().zip(&once).for_each(|(step, value)| *step = value.plus(step));
+        let whole = scaled(&scratch.solution);
+        match finite {
+            true => (0..LANES).map(|lane| added[lane] / whole[lane].max(f64::MIN_POSITIVE)).fold(0.0, f64::max),
+            false => f64::NAN,
+        }
+    }
+
+    fn matrix(&self, transposed: bool) -> Matrix<'_> {
+        let omegas = self.hertz.map(|hertz| std::f64::consts::TAU * hertz);
+        Matrix { entries: &self.solver.entries, places: &self.solver.places, transposed, omegas }
     }
 
     /// One solution for a right-hand side with ground in front, into the scratch.
@@ -340,14 +443,8 @@ impl LaneFactors<'_> {
     /// side (the scaled matrix itself is about 1), of the worst lane.
     fn residual(&self, right: &[Wide], x: &[Wide], transposed: bool) -> (Vec<Wide>, f64) {
         let solver = &self.solver;
-        let matrix = Matrix {
-            entries: &solver.entries,
-            places: &solver.places,
-            transposed,
-            omegas: self.hertz.map(|hertz| std::f64::consts::TAU * hertz),
-        };
         let mut residual = right.to_vec();
-        kernel::subtract_products(matrix, x, &mut residual);
+        kernel::subtract_products(self.matrix(transposed), x, &mut residual);
         if !residual.iter().all(Wide::is_finite) {
             return (residual, f64::INFINITY);
         }
@@ -388,3 +485,6 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
         None => Ok(largest.into_iter().map(|size| (-size.log2().round()).exp2()).collect()),
     }
 }
+
+pub(crate) use arithmetic::{LaneReal, squared_differences};
+pub(crate) use pattern::{LaneMatrix, Pattern};

@@ -91,7 +91,7 @@ fn shown_at(point: &PointHiss) -> String {
 }
 
 fn above(result: &NoiseResult) -> String {
-    let mut shown = band(result.band_hz, result.weighting);
+    let mut shown = format!("{}, from {} frequencies", band(result.band_hz, result.weighting), result.frequencies);
     if let Some(from) = &result.from {
         shown += &format!("; gain from {from} at {}", short(result.gain_hertz, "Hz"));
     }
