@@ -6,6 +6,7 @@ pub mod circuit;
 pub mod diagnosis;
 pub mod diagnostic;
 pub mod element;
+pub mod guide;
 pub mod mna;
 pub mod netlist;
 pub mod noise;
