@@ -14,6 +14,7 @@ pub mod operating;
 pub mod physics;
 pub mod report;
 pub mod response;
+pub mod sensitivity;
 pub mod smallsignal;
 pub mod sound;
 pub mod spectral;
