@@ -297,6 +297,8 @@ codes! {
     AccuracyLimited = "S07", "a band figure is less certain than asked for";
     DeviceHot = "S08", "a device runs hot or beyond its rating";
     OtherSolution = "S09", "the bias equations have more than one solution";
+    SwingLimited = "S20", "the static curve of a large signal holds with a limit";
+    Unbalanced = "S21", "no setting of a control makes the channels equally loud";
     TitleMissing = "A01", "a first line that looks like a part, and is taken as the title";
     DefinitionUnused = "A02", "a model or sub-circuit that nothing uses";
     LoneNode = "A03", "a node with one connection";

@@ -2,11 +2,13 @@
 
 pub mod advice;
 mod band;
+mod control;
 mod point;
 mod reference;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
+pub use control::ControlRange;
 pub use point::{Point, find_source};
-pub use reference::{read_level, read_source_resistance};
+pub use reference::{Load, read_level, read_load, read_source_resistance};
 pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

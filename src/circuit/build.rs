@@ -635,7 +635,7 @@ fn drop_unused_nodes(nodes: &mut IndexMap<String, String>, parts: &mut IndexMap<
     }
 }
 
-fn layout(nodes: usize, parts: &IndexMap<String, Part>) -> Layout {
+pub(super) fn layout(nodes: usize, parts: &IndexMap<String, Part>) -> Layout {
     let mut next = node_id(nodes).0;
     let mut layout = Layout::default();
     for part in parts.values() {

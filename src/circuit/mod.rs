@@ -10,6 +10,7 @@ mod hanging;
 mod order;
 mod parameters;
 mod parts;
+mod rewire;
 mod topology;
 
 use std::sync::Arc;
@@ -23,6 +24,7 @@ use crate::netlist::{Limits, Netlist, Spacing};
 use crate::physics::Kelvin;
 
 pub use change::Change;
+pub use rewire::Rewiring;
 
 /// A part with its name and where it was written.
 #[derive(Clone, Debug, PartialEq)]

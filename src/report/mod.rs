@@ -22,7 +22,10 @@ pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare};
 pub use equations::{EquationsResult, equations};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
-pub use response::{Curve, ResponseQuestion, ResponseResult, response};
+pub use response::{
+    ControlCurves, Curve, ResponseError, ResponseQuestion, ResponseResult, SwingResult, Twin, TwinResult, TwinRow,
+    response,
+};
 
 use crate::circuit::Circuit;
 
