@@ -353,8 +353,11 @@ frequency      out    phase
 #[test]
 fn noise_in_json_has_its_keys() {
     let result = json("noise -", STAGE);
-    check_keys(&result, "schema command warnings band_hz weight nodes");
+    check_keys(&result, "schema command warnings band_hz weight points nodes");
     assert_eq!(result["weight"], "flat");
+    // Fifteen to a panel of the Kronrod rule, three decades at least.
+    let points = result["points"].as_u64().expect("a number");
+    assert!(points >= 45 && points.is_multiple_of(15), "{points}");
     let node = one(&result["nodes"], "node", "out");
     let keys = "node dc_v gain_db rms_v relative_error peak_to_peak_v input_rms_v devices";
     check_keys(node, keys);

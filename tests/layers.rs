@@ -5,7 +5,7 @@ use std::path::Path;
 
 /// Rooms in order; those of one rank do not use each other.
 const RANKS: &[&[&str]] = &[
-    &["units", "physics", "diagnostic"],
+    &["units", "physics", "diagnostic", "spectral"],
     &["netlist", "mna"],
     &["element"],
     &["circuit"],
@@ -14,7 +14,8 @@ const RANKS: &[&[&str]] = &[
     &["sweep"],
     &["response", "noise", "stability"],
     &["operating"],
-    &["bench"],
+    &["variants"],
+    &["bench", "sound"],
     &["diagnosis", "repair"],
     &["drill"],
     &["report"],

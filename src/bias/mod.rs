@@ -3,6 +3,7 @@
 mod caution;
 mod convergence;
 mod devices;
+mod lanes;
 mod limit;
 mod newton;
 mod strategies;
@@ -13,6 +14,7 @@ use crate::mna::{NodeId, Unknown};
 
 pub use caution::cautions;
 pub use devices::{DeviceBias, DeviceCurrents, Region, devices};
+pub(crate) use lanes::{BiasLanes, Workspace, structure};
 use newton::{Failure, Trial};
 pub use strategies::Strategy;
 

@@ -1,6 +1,8 @@
 //! The same circuit with other elements in the places of its parts: what stands for a part while another question is
 //! asked than the netlist's own, such as a voltage source for a capacitor that holds its charge.
 
+use std::sync::Arc;
+
 use super::build::layout;
 use super::{Circuit, Part, node_id};
 use crate::element::{Element, PartId};
@@ -37,8 +39,9 @@ impl Circuit {
     #[must_use]
     pub fn rewired(&self, rewiring: Rewiring) -> Circuit {
         let mut circuit = self.clone();
-        for name in rewiring.nodes {
-            circuit.nodes.insert(name.to_lowercase(), name);
+        if !rewiring.nodes.is_empty() {
+            let nodes = Arc::make_mut(&mut circuit.nodes);
+            nodes.extend(rewiring.nodes.into_iter().map(|name| (name.to_lowercase(), name)));
         }
         for (part, element) in rewiring.replaced {
             circuit.parts[part.index()].element = element;
@@ -46,7 +49,7 @@ impl Circuit {
         for (name, element) in rewiring.added {
             circuit.parts.insert(name.to_lowercase(), Part { name, element, card: None, calls: Vec::new() });
         }
-        circuit.layout = layout(circuit.nodes.len(), &circuit.parts);
+        circuit.layout = Arc::new(layout(circuit.nodes.len(), &circuit.parts));
         circuit
     }
 }

@@ -1,10 +1,11 @@
 //! `bias`: which DC volts should the meter read?
 
 use clap::Args;
-use hissmap::report::{bias, csv, json, text};
+use hissmap::bench::instrument::read_dc_meter;
+use hissmap::report::{BiasQuestion, bias, csv, json, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
-use super::circuit::load;
+use super::circuit::{load, named};
 use super::flags::{Common, Format, WhatIfs};
 
 /// Which DC volts should the meter read, and how is each device biased?
@@ -15,6 +16,9 @@ use super::flags::{Common, Format, WhatIfs};
 pub struct Flags {
     #[command(flatten)]
     pub common: Common,
+    /// Add what a meter reads, its loading considered: its ohms, or ohms per volt (20k/V, with a range 20k/V@10)
+    #[arg(long, value_name = "OHMS", num_args = 0..=1, default_missing_value = "10MEG")]
+    dc_meter: Option<String>,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -25,7 +29,10 @@ pub fn run(flags: &Flags) -> Outcome {
 
 fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let loaded = load(&flags.common.file, &flags.what_ifs)?;
-    let result = bias(&loaded.changed, &loaded.changes()).map_err(|error| Refusal::unsolved(&loaded, &error))?;
+    let dc_meter = flags.dc_meter.as_ref().map(|text| named("dc-meter", text, read_dc_meter(text))).transpose();
+    let question = BiasQuestion { dc_meter: dc_meter.map_err(|error| Refusal::flags(&loaded, vec![error]))? };
+    let result =
+        bias(&loaded.changed, &loaded.changes(), &question).map_err(|error| Refusal::unsolved(&loaded, &error))?;
     Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
         Format::Text => text::bias(&result),
         Format::Csv => csv::bias(&result),

@@ -6,10 +6,11 @@ use hissmap::bench::{DEFAULT_BAND_HZ, Point, Temperatures, WhatIf, read_band, wh
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::{Code, Diagnostic, Sources};
 use hissmap::element::PartId;
+use hissmap::report::ControlResult;
 
 use super::answer::Refusal;
 use super::files;
-use super::flags::{Hiss, WhatIfs};
+use super::flags::WhatIfs;
 
 /// A netlist that could be built, as written and as changed.
 pub struct Loaded {
@@ -46,7 +47,7 @@ pub fn load(file: &str, flags: &WhatIfs) -> Result<Loaded, Refusal> {
         Refusal::of([known, problems].concat(), sources.clone())
     };
     let (what_ifs, warnings) = what_ifs(&written, &Temperatures::default(), &flags.asked).map_err(refuse)?;
-    let changes: Vec<_> = what_ifs.iter().map(|what_if| what_if.change.clone()).collect();
+    let changes: Vec<_> = what_ifs.iter().flat_map(|what_if| what_if.changes.clone()).collect();
     let changed = written.changed(&changes).map_err(refuse)?;
     messages.extend(warnings);
     Ok(Loaded { written, changed, what_ifs, warnings: messages })
@@ -77,8 +78,8 @@ impl Loaded {
     }
 
     /// A flag stands over `.noise`, that over 20 Hz to 20 kHz.
-    pub fn band_hz(&self, hiss: &Hiss) -> Result<[f64; 2], Diagnostic> {
-        match &hiss.band {
+    pub fn band_hz(&self, band: Option<&String>) -> Result<[f64; 2], Diagnostic> {
+        match band {
             Some(text) => named("band", text, read_band(text)),
             None => match self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz) {
                 [low, high] if low < high => Ok([low, high]),
@@ -104,4 +105,15 @@ pub fn collect<T>(read: impl Iterator<Item = Result<T, Diagnostic>>) -> Result<V
         }
     }
     if errors.is_empty() { Ok(values) } else { Err(errors) }
+}
+
+/// Cautions of a result, and those of its controls besides.
+pub fn with_cautions(own: &[Diagnostic], controls: &[ControlResult]) -> Vec<Diagnostic> {
+    let mut all = own.to_vec();
+    for caution in controls.iter().flat_map(|control| &control.cautions) {
+        if !all.contains(caution) {
+            all.push(caution.clone());
+        }
+    }
+    all
 }

@@ -1,10 +1,11 @@
 //! Flags that several commands share.
 
 use clap::{Arg, ArgAction, ArgMatches, Args, FromArgMatches, ValueEnum};
-use hissmap::bench::Action;
+use hissmap::bench::{Action, Control};
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::noise::{DEFAULT_TOLERANCE, Weighting};
 
+use super::circuit::{Loaded, collect, named};
 use super::output::Output;
 
 /// How the result is written.
@@ -142,5 +143,21 @@ impl Hiss {
                 Err(Diagnostic::error(Code::BadFlag, message).help("write --tolerance 1e-4"))
             }
         }
+    }
+}
+
+/// Controls that are turned between their ends.
+#[derive(Debug, Args)]
+pub struct Controls {
+    /// Add which hiss moves with a control and which does not: a .param that turns a potentiometer, 0 to 1, or any .param with
+    /// its ends (volume=0.1:1); may be repeated
+    #[arg(long = "control", value_name = "PARAM[=LOW:HIGH]", conflicts_with = "csv")]
+    texts: Vec<String>,
+}
+
+impl Controls {
+    /// The controls that are asked for.
+    pub fn read(&self, loaded: &Loaded) -> Result<Vec<Control>, Vec<Diagnostic>> {
+        collect(self.texts.iter().map(|text| named("control", text, Control::read(&loaded.changed, text))))
     }
 }

@@ -8,6 +8,7 @@ mod compare;
 mod equations;
 mod files;
 mod flags;
+mod listen;
 mod noise;
 mod output;
 mod render;
@@ -47,6 +48,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Listen(listen::Flags),
     Equations(equations::Flags),
     Why(why::Flags),
 }
@@ -64,6 +66,7 @@ pub fn run() -> ExitCode {
         Command::Noise(flags) => (noise::run(flags), flags.common.output()),
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
+        Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Why(flags) => return why::run(flags),
     };
     outcome.deliver(output)

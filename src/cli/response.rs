@@ -1,7 +1,7 @@
 //! `response`: what gain from here to there?
 
 use clap::Args;
-use hissmap::bench::{ControlRange, DEFAULT_BAND_HZ, Load, Point, find_source, read_hertz, read_load};
+use hissmap::bench::{Control, DEFAULT_BAND_HZ, Load, Point, find_source, read_hertz, read_load};
 use hissmap::circuit::{Change, PlotPoints};
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::element::{Excess, PartId};
@@ -77,7 +77,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let (load, added) = connect_load(flags, &mut loaded, &points)?;
     let refuse = |errors| Refusal::flags(&loaded, errors);
     let circuit = &loaded.changed;
-    let control = |flag: &str, text: &String| named(flag, text, ControlRange::read(circuit, text));
+    let control = |flag: &str, text: &String| named(flag, text, Control::read(circuit, text));
     let question = ResponseQuestion {
         input,
         points,
@@ -123,13 +123,13 @@ fn connect_load(
         Err(error) => return Err(Refusal::flags(loaded, vec![error])),
     };
     let nodes = [output.plus, output.minus].map(|node| loaded.changed.node_name(node).to_owned());
+    let name = format!("bridge {},{}", nodes[0], nodes[1]);
     let bridge = Change::Bridge { nodes, ohms, excess: Excess::None };
     match loaded.changed.changed(&[bridge]) {
         Ok(circuit) => loaded.changed = circuit,
         Err(errors) => return Err(Refusal::flags(loaded, errors)),
     }
-    let added = loaded.changed.parts().last().map(|(part, _)| part);
-    Ok((added, vec![format!("load of {} across {}", short(ohms, "Ω"), output.name)]))
+    Ok((loaded.changed.find_part(&name).ok(), vec![format!("load of {} across {}", short(ohms, "Ω"), output.name)]))
 }
 
 /// Reads `SOURCE:NODE`.

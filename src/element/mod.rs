@@ -13,6 +13,7 @@ mod inductor;
 mod jfet;
 mod junction;
 mod parameters;
+mod pin;
 mod resistor;
 mod source;
 
@@ -28,6 +29,7 @@ pub use inductor::Inductor;
 pub use jfet::{Jfet, JfetModel, JfetRegion};
 pub(crate) use parameters::parameter_set;
 pub use parameters::{Parameter, Range};
+pub use pin::Pin;
 pub use resistor::{Excess, Resistor};
 pub use source::{Source, SourceKind};
 

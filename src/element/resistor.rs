@@ -13,7 +13,8 @@ use crate::mna::{BiasEquations, NodeId, SignalEquations};
 use crate::physics::{DEFAULT_CELSIUS, ELEMENTARY_CHARGE, Kelvin};
 
 /// Noise beyond the thermal one.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Excess {
     /// None.
     None,

@@ -75,7 +75,7 @@ pub(super) fn judge_capacitors(
     };
     for one in &mut capacitors {
         let susceptance = omega * together(one.nodes);
-        let port = Port::of(&driven, &solvable.into_port(one.nodes)?, one.nodes, measured);
+        let port = Port::of(&driven, &solvable.fed_at(one.nodes)?, one.nodes, measured);
         one.verdict = port.verdict(susceptance);
     }
     for one in &mut capacitors {
@@ -83,7 +83,7 @@ pub(super) fn judge_capacitors(
         let susceptance = omega * one.farads;
         let solvable = network.factor(circuit)?;
         let port =
-            Port::of(&solvable.driven(&measured.stimulus)?, &solvable.into_port(one.nodes)?, one.nodes, measured);
+            Port::of(&solvable.driven(&measured.stimulus)?, &solvable.fed_at(one.nodes)?, one.nodes, measured);
         let siemens = port.conductance_instead_of(susceptance).unwrap_or(susceptance);
         network.shunt(one.nodes, Complex64::new(siemens, -susceptance));
         one.verdict = Verdict::Shapes { ohms: 1.0 / siemens };

@@ -70,7 +70,7 @@ impl Solvable<'_> {
     }
 
     /// One ampere that enters the first node and leaves the second.
-    pub fn into_port(&self, [a, b]: [NodeId; 2]) -> Result<Vec<Complex64>, SolveError> {
+    pub fn fed_at(&self, [a, b]: [NodeId; 2]) -> Result<Vec<Complex64>, SolveError> {
         self.driven(&Stimulus::current(b.into(), a.into()))
     }
 }

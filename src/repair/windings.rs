@@ -128,7 +128,7 @@ impl WindingGroup {
         let size = self.windings.len();
         let mut impedances = DMatrix::zeros(size, size);
         for (column, driven) in self.windings.iter().enumerate() {
-            let volts = factored.into_port(driven.nodes)?;
+            let volts = factored.fed_at(driven.nodes)?;
             for (row, seen) in self.windings.iter().enumerate() {
                 impedances[(row, column)] = between(&volts, seen.nodes) / (seen.henries.sqrt() * driven.henries.sqrt());
             }

@@ -2,14 +2,17 @@
 
 use csv::Writer;
 
-use super::{BiasResult, CompareResult, Curve, Message, NoiseResult, ResponseResult, SwingResult, TwinResult};
+use super::{
+    BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, ResponseResult, SwingResult, TwinResult,
+};
+use crate::bench::instrument::Shown;
 use crate::bias::DeviceCurrents;
 use crate::diagnostic::Severity;
 use crate::units::exact;
 
 /// `bias`: nodes, then devices, told apart by the first column; what a row does not have is empty.
 pub fn bias(result: &BiasResult) -> String {
-    let columns = [
+    let mut columns = vec![
         "item",
         "name",
         "kind",
@@ -28,9 +31,12 @@ pub fn bias(result: &BiasResult) -> String {
         "power_w",
         "temperature_c",
     ];
+    columns.extend(result.dc_meter.map(|_| "meter_v"));
+    let blank = |count| std::iter::repeat_n(String::new(), count);
     let nodes = result.nodes.iter().map(|node| {
         let head = ["node".to_owned(), node.name.clone(), String::new(), String::new(), exact(node.volts)];
-        head.into_iter().chain(std::iter::repeat_n(String::new(), 12)).collect::<Vec<_>>()
+        let meter = node.metered.map(|metered| optional(metered.volts));
+        head.into_iter().chain(blank(12)).chain(meter).collect::<Vec<_>>()
     });
     let devices = result.devices.iter().map(|row| {
         let mut quantities = vec![String::new(); 10];
@@ -44,7 +50,9 @@ pub fn bias(result: &BiasResult) -> String {
         }
         let (kind, region) = (row.bias.kind.to_owned(), row.bias.region.name().to_owned());
         let head = ["device".to_owned(), row.name.clone(), kind, region, String::new()];
-        head.into_iter().chain(quantities).chain([exact(row.bias.watts), exact(row.bias.celsius)]).collect()
+        let heat = [exact(row.bias.watts), exact(row.bias.celsius)];
+        let meter = blank(result.dc_meter.iter().count());
+        head.into_iter().chain(quantities).chain(heat).chain(meter).collect()
     });
     table(&columns, nodes.chain(devices))
 }
@@ -121,8 +129,8 @@ fn swings(swing: &SwingResult) -> String {
     )
 }
 
-/// `noise`: a row a node, device and mechanism, or the spectra where they were asked for. Noise figure and ratio of signal
-/// to noise are columns at the end where they were asked for.
+/// `noise`: a row a node, device and mechanism, or the spectra where they were asked for. Noise figure, ratio of signal to
+/// noise and what instruments show are columns at the end where they were asked for.
 pub fn noise(result: &NoiseResult) -> String {
     if result.points.iter().any(|point| point.spectrum.is_some()) {
         return spectra(result);
@@ -142,9 +150,22 @@ pub fn noise(result: &NoiseResult) -> String {
     ];
     columns.extend(result.source_resistance.as_ref().map(|_| "noise_figure_db"));
     columns.extend(result.level_volts.map(|_| "snr_db"));
+    columns.extend(result.meter.map(|_| "meter_v"));
+    if result.scope.is_some() {
+        columns.extend(["scope_rms_v", "scope_peak_to_peak_v", "scope_divisions", "scope_v_per_division"]);
+    }
+    columns.extend(result.ripple.as_ref().map(|_| "hum_rms_v"));
     let rows = result.points.iter().flat_map(|point| {
         let figure = result.source_resistance.as_ref().map(|_| optional(point.noise_figure_db));
-        let asked: Vec<String> = figure.into_iter().chain(result.level_volts.map(|_| optional(point.snr_db))).collect();
+        let ratio = result.level_volts.map(|_| optional(point.snr_db));
+        let meter = point.meter_volts.map(exact);
+        let asked: Vec<String> = figure
+            .into_iter()
+            .chain(ratio)
+            .chain(meter)
+            .chain(scope(point))
+            .chain(point.hum_rms_volts.map(exact))
+            .collect();
         let head = [
             point.name.clone(),
             exact(point.dc_volts),
@@ -169,6 +190,13 @@ pub fn noise(result: &NoiseResult) -> String {
         contributions.into_iter().map(move |tail| head.clone().into_iter().chain(tail).chain(asked.clone()))
     });
     table(&columns, rows)
+}
+
+fn scope(point: &PointHiss) -> Vec<String> {
+    let Some(trace) = point.trace else { return Vec::new() };
+    let shown = |of: fn(Shown) -> f64| optional(trace.shown.map(of));
+    let (divisions, step) = (shown(|shown| shown.divisions), shown(|shown| shown.volts_per_division));
+    vec![exact(trace.rms_volts), exact(trace.peak_to_peak_volts), divisions, step]
 }
 
 fn spectra(result: &NoiseResult) -> String {

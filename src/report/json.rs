@@ -3,11 +3,21 @@
 //! Version 1. A key that is there stays and keeps its meaning; keys may be added. What would be infinite, or is not
 //! there, is `null`.
 
+mod control;
+mod listen;
+
 use serde::Serialize;
 
-use super::{BiasResult, CompareResult, Curve, Message, NoiseResult, ResponseResult, SwingResult, TwinResult};
+pub use listen::Listen;
+
+use super::{
+    BiasResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult, TwinResult,
+};
+use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
 use crate::repair::swing::{Clip, Level};
+
+pub use control::Control;
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;
@@ -79,6 +89,11 @@ pub struct Bias<'a> {
 struct BiasNode<'a> {
     node: &'a str,
     dc_v: f64,
+    /// Null where the circuit finds no bias with the meter there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meter_v: Option<Option<f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meter_disturbs: Option<bool>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -107,9 +122,18 @@ impl<'a> Bias<'a> {
             head,
             title: &result.setting.title,
             ambient_c: result.setting.ambient_celsius,
-            nodes: result.nodes.iter().map(|node| BiasNode { node: &node.name, dc_v: node.volts }).collect(),
+            nodes: result.nodes.iter().map(bias_node).collect(),
             devices: devices.collect(),
         }
+    }
+}
+
+fn bias_node(node: &NodeVolts) -> BiasNode<'_> {
+    BiasNode {
+        node: &node.name,
+        dc_v: node.volts,
+        meter_v: node.metered.map(|metered| metered.volts),
+        meter_disturbs: node.metered.map(|metered| metered.disturbed),
     }
 }
 
@@ -340,7 +364,10 @@ pub struct Noise<'a> {
     head: Head,
     band_hz: [f64; 2],
     weight: &'static str,
+    points: usize,
     nodes: Vec<NoiseNode<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<Control<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -356,9 +383,39 @@ struct NoiseNode<'a> {
     noise_figure_db: Option<Option<f64>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     snr_db: Option<Option<f64>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meter_v: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    scope: Option<NoiseTrace>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    hum_rms_v: Option<f64>,
     devices: Vec<NoiseDevice<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spectrum: Option<NoiseSpectrum<'a>>,
+}
+
+/// What a scope shows; without divisions where the hiss is below its own noise.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct NoiseTrace {
+    rms_v: f64,
+    peak_to_peak_v: f64,
+    visible: bool,
+    divisions: Option<f64>,
+    v_per_division: f64,
+    words: String,
+}
+
+impl From<Trace> for NoiseTrace {
+    fn from(trace: Trace) -> Self {
+        Self {
+            rms_v: trace.rms_volts,
+            peak_to_peak_v: trace.peak_to_peak_volts,
+            visible: trace.shown.is_some(),
+            divisions: trace.shown.map(|shown| shown.divisions),
+            v_per_division: trace.shown.map_or(trace.finest_volts, |shown| shown.volts_per_division),
+            words: trace.words(),
+        }
+    }
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -383,8 +440,8 @@ struct NoiseSpectrum<'a> {
 }
 
 impl<'a> Noise<'a> {
-    /// From its result.
-    pub fn new(head: Head, result: &'a NoiseResult) -> Self {
+    /// From its result, and the controls that were asked for.
+    pub fn new(head: Head, result: &'a NoiseResult, controls: Vec<Control<'a>>) -> Self {
         let nodes = result.points.iter().map(|point| NoiseNode {
             node: &point.name,
             dc_v: point.dc_volts,
@@ -396,13 +453,23 @@ impl<'a> Noise<'a> {
             // Asked for and infinite is null; not asked for is not there.
             noise_figure_db: result.source_resistance.as_ref().map(|_| point.noise_figure_db),
             snr_db: result.level_volts.map(|_| point.snr_db),
+            meter_v: point.meter_volts,
+            scope: point.trace.map(NoiseTrace::from),
+            hum_rms_v: point.hum_rms_volts,
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point
                 .spectrum
                 .as_ref()
                 .map(|spectrum| NoiseSpectrum { hz: &spectrum.hertz, v_per_rthz: &spectrum.volts_per_root_hertz }),
         });
-        Self { head, band_hz: result.band_hz, weight: result.weighting.name(), nodes: nodes.collect() }
+        Self {
+            head,
+            band_hz: result.band_hz,
+            weight: result.weighting.name(),
+            points: result.frequencies,
+            nodes: nodes.collect(),
+            controls,
+        }
     }
 }
 
@@ -422,6 +489,8 @@ pub struct Compare<'a> {
     head: Head,
     changes: &'a [String],
     nodes: Vec<CompareNode<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<Control<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -435,8 +504,8 @@ struct CompareNode<'a> {
 }
 
 impl<'a> Compare<'a> {
-    /// From its result.
-    pub fn new(head: Head, result: &'a CompareResult) -> Self {
+    /// From its result, and the controls that were asked for.
+    pub fn new(head: Head, result: &'a CompareResult, controls: Vec<Control<'a>>) -> Self {
         let nodes = result.points.iter().map(|point| CompareNode {
             node: &point.name,
             before_rms_v: point.before_rms_volts,
@@ -445,6 +514,6 @@ impl<'a> Compare<'a> {
             before_dc_v: point.before_dc_volts,
             after_dc_v: point.after_dc_volts,
         });
-        Self { head, changes: &result.setting.changes, nodes: nodes.collect() }
+        Self { head, changes: &result.setting.changes, nodes: nodes.collect(), controls }
     }
 }

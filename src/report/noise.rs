@@ -1,7 +1,8 @@
 //! Hiss at points, and who makes it.
 
 use super::{Setting, decibels, gain_decibels};
-use crate::bench::Point;
+use crate::bench::instrument::{Meter, Scope, Trace};
+use crate::bench::{Point, Ripple};
 use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
 use crate::diagnostic::{Code, Diagnostic};
@@ -34,6 +35,12 @@ pub struct NoiseQuestion {
     pub source_resistance: Option<SourceResistance>,
     /// The signal that hiss is held against, V rms at each point; `None` where no ratio is wanted.
     pub level_volts: Option<f64>,
+    /// The meter whose figures are wanted as well.
+    pub meter: Option<Meter>,
+    /// The scope whose traces are wanted as well.
+    pub scope: Option<Scope>,
+    /// The ripple whose hum is wanted as well.
+    pub ripple: Option<Ripple>,
 }
 
 /// Hiss at points.
@@ -53,6 +60,14 @@ pub struct NoiseResult {
     pub source_resistance: Option<String>,
     /// The signal that hiss is held against, V rms; `None` where it was not asked for.
     pub level_volts: Option<f64>,
+    /// The meter whose figures the points hold.
+    pub meter: Option<Meter>,
+    /// The scope whose traces the points hold.
+    pub scope: Option<Scope>,
+    /// Frequencies at which the equations were solved for the band figures.
+    pub frequencies: usize,
+    /// The ripple whose hum the points hold, in words.
+    pub ripple: Option<String>,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -80,6 +95,12 @@ pub struct PointHiss {
     pub noise_figure_db: Option<f64>,
     /// The signal level over the hiss, dB; `None` where it was not asked for or there is no hiss.
     pub snr_db: Option<f64>,
+    /// What the meter shows, V; `None` where it was not asked for.
+    pub meter_volts: Option<f64>,
+    /// What the scope shows; `None` where it was not asked for.
+    pub trace: Option<Trace>,
+    /// Hum from the ripple, V rms over the same band with the same weighting; `None` where it was not asked for.
+    pub hum_rms_volts: Option<f64>,
     /// Contributions by device, falling.
     pub devices: Vec<DeviceHiss>,
     /// Unweighted density over the band, where it was asked for.
@@ -140,10 +161,17 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let frequencies = figures.points;
     let factors = match question.source_resistance {
         Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
         None => vec![None; outputs.len()],
     };
+    let (band, tolerance) = ((question.band_hz, question.weighting), question.tolerance);
+    let metered = question.meter.map(|meter| meter.hiss(circuit, &operating, &points, band, tolerance)).transpose()?;
+    let scoped = question.scope.map(|scope| scope.hiss(circuit, &operating, &points, tolerance)).transpose()?;
+    let (band_hz, weighting) = band;
+    let hum = question.ripple.map(|ripple| ripple.hum_volts(circuit, signal, &outputs, band_hz, weighting));
+    let hum = hum.transpose()?;
     let hertz = spectrum_hertz(circuit, question);
     let mut spectra = noise::spectra(circuit, signal, &outputs, &hertz)?.into_iter();
 
@@ -163,6 +191,9 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
             input_rms: hiss.input_rms,
             noise_figure_db: factors[position].and_then(|factor| decibels(factor.sqrt())),
             snr_db: question.level_volts.and_then(|level| decibels(level / hiss.rms_volts)),
+            meter_volts: question.meter.zip(metered.as_ref()).map(|(meter, rms)| meter.shows(rms[position])),
+            trace: question.scope.zip(scoped.as_ref()).map(|(scope, rms)| scope.trace(rms[position])),
+            hum_rms_volts: hum.as_ref().map(|hum| hum[position]),
             devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
             spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
                 hertz: hertz.clone(),
@@ -178,6 +209,10 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         weighting: question.weighting,
         source_resistance: question.source_resistance.map(|source| in_words(circuit, source)),
         level_volts: question.level_volts,
+        meter: question.meter,
+        scope: question.scope,
+        frequencies,
+        ripple: question.ripple.map(|ripple| ripple.text(circuit)),
         points: points.collect(),
         cautions,
     })

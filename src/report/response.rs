@@ -3,7 +3,7 @@
 use num_complex::Complex64;
 
 use super::{Setting, decibels, gain_decibels};
-use crate::bench::{ControlRange, Point};
+use crate::bench::{Control, Point};
 use crate::bias::SolveError;
 use crate::circuit::{Change, Circuit};
 use crate::diagnostic::{Code, Diagnostic};
@@ -27,11 +27,11 @@ pub struct ResponseQuestion {
     /// Frequency in the middle of the band that levels refer to, Hz.
     pub mid_hz: f64,
     /// Controls to turn from end to end.
-    pub controls: Vec<ControlRange>,
+    pub controls: Vec<Control>,
     /// The other channel.
     pub twin: Option<Twin>,
     /// The control that makes both channels equally loud.
-    pub balance: Option<ControlRange>,
+    pub balance: Option<Control>,
     /// How far the output swings, and the resistor that takes the power.
     pub swing: Option<Option<PartId>>,
 }
@@ -209,18 +209,18 @@ fn curves(
 
 fn control_curves(
     circuit: &Circuit,
-    control: &ControlRange,
+    control: &Control,
     question: &ResponseQuestion,
 ) -> Result<ControlCurves, ResponseError> {
-    let [low, high] = control.limits;
+    let [low, high] = control.ends;
     let settings = [low, 0.5 * (low + high), high].map(|value| {
-        let change = Change::Parameter { name: control.parameter.clone(), value };
+        let change = Change::Parameter { name: control.name.clone(), value };
         let set = circuit.changed(&[change]).map_err(ResponseError::Refused)?;
         let operating = Operating::of(&set)?;
         Ok((value, curves(&set, &operating, question.input, &question.points, question)?))
     });
     let settings = settings.into_iter().collect::<Result<Vec<_>, ResponseError>>()?;
-    Ok(ControlCurves { control: control.parameter.clone(), settings })
+    Ok(ControlCurves { control: control.name.clone(), settings })
 }
 
 fn against(
@@ -252,8 +252,8 @@ fn against(
     let balance = question.balance.as_ref().map(|control| {
         let channel = |input: PartId, point: &Point| Channel { input, output: (point.plus, point.minus) };
         let channels = [channel(question.input, point), channel(twin.input, &twin.point)];
-        let solved = balance(circuit, &channels, &control.parameter, control.limits, question.mid_hz);
-        solved.map(|solved| (control.parameter.clone(), solved)).map_err(|error| match error {
+        let solved = balance(circuit, &channels, &control.name, control.ends, question.mid_hz);
+        solved.map(|solved| (control.name.clone(), solved)).map_err(|error| match error {
             BalanceError::Unsolved(error) => ResponseError::Unsolved(error),
             BalanceError::Refused(problems) => ResponseError::Refused(problems),
         })

@@ -2,6 +2,8 @@
 
 mod bias;
 mod compare;
+mod control;
+mod listen;
 mod noise;
 mod response;
 
@@ -9,6 +11,8 @@ use comfy_table::{CellAlignment, ContentArrangement, Table};
 
 pub use bias::bias;
 pub use compare::compare;
+pub use control::control;
+pub use listen::listen;
 pub use noise::{noise, ranking};
 pub use response::response;
 
