@@ -23,6 +23,6 @@ pub use fault::{
 };
 pub use point::{Point, find_source};
 pub use quantity::Unit;
-pub use reference::{read_level, read_source_resistance};
+pub use reference::{Load, read_level, read_load, read_source_resistance};
 pub use ripple::{DEFAULT_RIPPLE_HZ, Ripple};
 pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

@@ -28,7 +28,10 @@ pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
 pub use recording::RecordingResult;
-pub use response::{Curve, ResponseQuestion, ResponseResult, response};
+pub use response::{
+    ControlCurves, Curve, ResponseError, ResponseQuestion, ResponseResult, SwingResult, Twin, TwinResult, TwinRow,
+    response,
+};
 
 use crate::circuit::Circuit;
 
