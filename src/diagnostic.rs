@@ -231,7 +231,8 @@ const LESSONS: &str = include_str!("diagnostic/lessons.txt");
 macro_rules! codes {
     ($($variant:ident = $text:literal, $meaning:literal;)*) => {
         /// Stable code of a kind of message. `N` is about the text, `C` about the circuit, `F` about a flag or what-if,
-        /// `S` about the solution, `W` about a recording or a sound, `A` is advice. The letters and numbers never change their meaning.
+        /// `S` about the solution, `A` is advice, `B` is about the bench sheet, `W` about a recording or a sound. The letters
+        /// and numbers never change their meaning.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
         pub enum Code { $(#[doc = $meaning] $variant,)* }
@@ -321,4 +322,11 @@ codes! {
     DeviceOff = "A07", "a transistor that conducts no current";
     DeviceSaturated = "A08", "a transistor that is saturated or works backwards";
     BypassInBand = "A09", "a bypass capacitor that cuts the bass inside the band";
+    SheetSyntax = "B01", "a bench sheet whose text is not TOML";
+    UnknownKey = "B02", "a key that is not known in this place of a sheet";
+    BadSheetValue = "B03", "a value of a sheet that cannot be read, or cannot be";
+    MissingKey = "B04", "a key that is needed and not there";
+    BadReading = "B05", "a reading whose parts do not fit together";
+    SheetReference = "B06", "a name in a sheet that stands for nothing in the circuit";
+    PrintedDisagrees = "B07", "a printed voltage that the circuit as typed does not give";
 }

@@ -5,6 +5,7 @@
 
 mod common;
 
+use std::collections::HashMap;
 use std::f64::consts::PI;
 use std::fmt::Write;
 
@@ -370,6 +371,7 @@ fn noise_figure(bench: &Bench, source: &str, rs: &str) -> f64 {
         level_volts: None,
         meter: None,
         scope: None,
+        ripple: None,
     };
     let result = report::noise(&bench.circuit, &[], &question).expect("a solution");
     result.points[0].noise_figure_db.expect("a noise figure")

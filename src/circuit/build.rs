@@ -28,6 +28,8 @@ pub(super) struct Elaborated {
     nodes: IndexMap<String, String>,
     parts: IndexMap<String, Part>,
     models: Arc<IndexMap<String, (String, Model)>>,
+    /// Values of the outermost level's parameters, by lower-case name.
+    parameters: IndexMap<String, f64>,
     ambient: Kelvin,
     noise: Option<PlotPoints>,
     ac: Option<PlotPoints>,
@@ -117,6 +119,8 @@ pub(super) fn elaborate(
     let parts = flat.read_parts(limits, &mut problems);
     let models = Arc::new(top_models(&top, &mut problems));
     let nodes = flat.nodes;
+    let named = netlist.top.parameters.iter().map(|assignment| assignment.name.key());
+    let parameters = named.filter_map(|name| top.values.get(&name).map(|value| (name, value))).collect();
     let ambient = ambient(&netlist, &top.values, &mut problems);
     if problems.iter().any(Diagnostic::is_error) {
         deduplicate(&mut problems, limits);
@@ -133,6 +137,7 @@ pub(super) fn elaborate(
         nodes,
         parts,
         models,
+        parameters,
         ambient,
         noise,
         ac,
@@ -148,6 +153,11 @@ impl Elaborated {
         &self.netlist
     }
 
+    /// The value of a parameter of the outermost level, by lower-case name.
+    pub fn parameter(&self, name: &str) -> Option<f64> {
+        self.parameters.get(name).copied()
+    }
+
     /// The limits it was read under.
     pub fn limits(&self) -> &Limits {
         &self.limits
@@ -161,6 +171,18 @@ fn fits(
     limits: &Limits,
     problems: &mut Vec<Diagnostic>,
 ) -> bool {
+    let windings = parts.values().map(|part| match &part.element {
+        Element::Coupling(coupling) => coupling.windings.len(),
+        _ => 0,
+    });
+    let pairs: usize = windings.map(|count| count * count.saturating_sub(1) / 2).sum();
+    if pairs > limits.coupled_pairs {
+        let message =
+            format!("{pairs} pairs of windings are coupled; more than {} take too long", limits.coupled_pairs);
+        let error = Diagnostic::error(Code::LimitExceeded, message);
+        problems.push(error.help("couple only windings on one core"));
+        return false;
+    }
     let unknowns = layout(nodes.len(), parts).with_temperatures;
     if unknowns <= limits.unknowns {
         return true;

@@ -5,7 +5,7 @@ use super::{NoiseRequest, Observer, Row, require_finite};
 use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::mna::NodeId;
-use crate::mna::{LANES, LaneValue};
+use crate::mna::{LANES, LanePairs, LaneScratch, LaneValue, LaneWork};
 use crate::smallsignal::{LEAST_GAIN, SmallSignal, Stimulus};
 use crate::sweep::Sweep;
 
@@ -19,6 +19,7 @@ pub(super) struct Propagation<'a> {
     request: &'a NoiseRequest,
     observer: &'a Observer,
     sweep: Sweep<'a>,
+    pairs: LanePairs,
     held: Vec<NodeId>,
 }
 
@@ -31,7 +32,9 @@ impl<'a> Propagation<'a> {
         observer: &'a Observer,
     ) -> Self {
         let sweep = Sweep::new(circuit, signal, request.band_hz);
-        Self { circuit, signal, stimulus, request, observer, sweep, held: circuit.held_groups() }
+        let sources = signal.sources.iter();
+        let pairs = LanePairs::new(sources.map(|source| (source.from, source.to, source.white, source.flicker)));
+        Self { circuit, signal, stimulus, request, observer, sweep, pairs, held: circuit.held_groups() }
     }
 
     /// Densities at `hertz`, each frequency's values times its weight summed into one row of functions (see [`Row`]); the
@@ -44,13 +47,21 @@ impl<'a> Propagation<'a> {
             watched: vec![Vec::with_capacity(hertz.len()); 2 * outputs],
             guides: Vec::with_capacity(hertz.len()),
         };
+        let (mut work, mut scratch) = (LaneWork::default(), LaneScratch::default());
         for (hertz, weights) in hertz.chunks(LANES).zip(weights.chunks(LANES)) {
-            self.lanes(hertz, weights, row, &mut batch)?;
+            work = self.lanes(hertz, weights, row, &mut batch, (work, &mut scratch))?;
         }
         Ok(batch)
     }
 
-    fn lanes(&self, hertz: &[f64], weights: &[f64], row: Row, batch: &mut Batch) -> Result<(), SolveError> {
+    fn lanes(
+        &self,
+        hertz: &[f64],
+        weights: &[f64],
+        row: Row,
+        batch: &mut Batch,
+        (work, scratch): (LaneWork, &mut LaneScratch),
+    ) -> Result<LaneWork, SolveError> {
         let used = hertz.len();
         // Lanes beyond the last frequency repeat it with weight zero.
         let lane = |values: &[f64], at: usize, beyond: f64| values.get(at).copied().unwrap_or(beyond);
@@ -58,7 +69,7 @@ impl<'a> Propagation<'a> {
         let weights: [f64; LANES] = std::array::from_fn(|at| lane(weights, at, 0.0));
         let curve = padded.map(|hertz| self.request.weighting.power(hertz) * self.observer.coupling_power(hertz));
         let per_hertz = padded.map(f64::recip);
-        let point = self.sweep.at(padded);
+        let point = self.sweep.at_in(work, padded);
         let first = batch.guides.len();
         batch.guides.extend_from_slice(&point.log_determinants()?[..used]);
         for (position, &(plus, minus)) in self.request.outputs.iter().enumerate() {
@@ -68,25 +79,18 @@ impl<'a> Propagation<'a> {
                 batch.watched[2 * position + 1].resize(batch.guides.len(), 0.0);
                 continue;
             }
-            let transfer = point.adjoint(plus, minus)?;
+            let transfer = point.adjoint_in(plus, minus, scratch)?;
             let sums = &mut batch.sums[row.total(position) - row.sources..=row.referred(position)];
             let impedance = transfer[plus.index()].minus(&transfer[minus.index()]);
             let loaded = Loaded::by(self.observer, &impedance, &padded);
             batch.guides[first..].iter_mut().zip(&loaded.guide).for_each(|(guide, added)| *guide += added);
             let passed: [f64; LANES] = std::array::from_fn(|at| curve[at] * loaded.division[at]);
-            let mut totals: [f64; LANES] = std::array::from_fn(|at| passed[at] * loaded.own[at]);
-            for (source, sum) in self.signal.sources.iter().zip(sums.iter_mut()) {
-                let norms = transfer[source.from.index()].minus(&transfer[source.to.index()]).norm_sqr();
-                for at in 0..LANES {
-                    let density = passed[at] * norms[at] * (source.white + source.flicker * per_hertz[at]);
-                    totals[at] += density;
-                    *sum += weights[at] * density;
-                }
-            }
+            let mut totals = self.pairs.split(transfer, per_hertz, passed, weights, &mut sums[..row.sources]);
             if totals.iter().any(|total| !total.is_finite()) {
                 require_finite(self.circuit, self.signal, &sums[..row.sources], f64::INFINITY)?;
             }
-            let referred = self.referred(&transfer, &totals, &loaded.division);
+            totals.iter_mut().enumerate().for_each(|(at, total)| *total += passed[at] * loaded.own[at]);
+            let referred = self.referred(transfer, &totals, &loaded.division);
             for at in 0..LANES {
                 sums[row.sources] += weights[at] * totals[at];
                 sums[row.sources + 1] += weights[at] * referred[at];
@@ -94,7 +98,7 @@ impl<'a> Propagation<'a> {
             batch.watched[2 * position].extend_from_slice(&totals[..used]);
             batch.watched[2 * position + 1].extend_from_slice(&referred[..used]);
         }
-        Ok(())
+        Ok(point.into_work())
     }
 
     /// Densities divided by |gain|². Where no gain is, nothing can be referred to the input; zero keeps the integral

@@ -3,6 +3,7 @@
 //! Version 1. A key that is there stays and keeps its meaning; keys may be added. What would be infinite, or is not
 //! there, is `null`.
 
+mod control;
 mod listen;
 mod recording;
 
@@ -12,8 +13,11 @@ pub use listen::Listen;
 pub use recording::Recorded;
 
 use super::{BiasResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
+use crate::bench::healthy::Band;
 use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
+
+pub use control::Control;
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;
@@ -90,6 +94,8 @@ struct BiasNode<'a> {
     meter_v: Option<Option<f64>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     meter_disturbs: Option<bool>,
+    #[serde(flatten)]
+    healthy: Option<Band>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -130,6 +136,7 @@ fn bias_node(node: &NodeVolts) -> BiasNode<'_> {
         dc_v: node.volts,
         meter_v: node.metered.map(|metered| metered.volts),
         meter_disturbs: node.metered.map(|metered| metered.disturbed),
+        healthy: node.healthy,
     }
 }
 
@@ -182,7 +189,10 @@ pub struct Noise<'a> {
     head: Head,
     band_hz: [f64; 2],
     weight: &'static str,
+    points: usize,
     nodes: Vec<NoiseNode<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<Control<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -202,6 +212,11 @@ struct NoiseNode<'a> {
     meter_v: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     scope: Option<NoiseTrace>,
+    /// Of `rms_v`.
+    #[serde(flatten)]
+    healthy: Option<Band>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    hum_rms_v: Option<f64>,
     devices: Vec<NoiseDevice<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     spectrum: Option<NoiseSpectrum<'a>>,
@@ -253,8 +268,8 @@ struct NoiseSpectrum<'a> {
 }
 
 impl<'a> Noise<'a> {
-    /// From its result.
-    pub fn new(head: Head, result: &'a NoiseResult) -> Self {
+    /// From its result, and the controls that were asked for.
+    pub fn new(head: Head, result: &'a NoiseResult, controls: Vec<Control<'a>>) -> Self {
         let nodes = result.points.iter().map(|point| NoiseNode {
             node: &point.name,
             dc_v: point.dc_volts,
@@ -268,13 +283,22 @@ impl<'a> Noise<'a> {
             snr_db: result.level_volts.map(|_| point.snr_db),
             meter_v: point.meter_volts,
             scope: point.trace.map(NoiseTrace::from),
+            healthy: point.healthy,
+            hum_rms_v: point.hum_rms_volts,
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point
                 .spectrum
                 .as_ref()
                 .map(|spectrum| NoiseSpectrum { hz: &spectrum.hertz, v_per_rthz: &spectrum.volts_per_root_hertz }),
         });
-        Self { head, band_hz: result.band_hz, weight: result.weighting.name(), nodes: nodes.collect() }
+        Self {
+            head,
+            band_hz: result.band_hz,
+            weight: result.weighting.name(),
+            points: result.frequencies,
+            nodes: nodes.collect(),
+            controls,
+        }
     }
 }
 
@@ -294,6 +318,8 @@ pub struct Compare<'a> {
     head: Head,
     changes: &'a [String],
     nodes: Vec<CompareNode<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<Control<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -307,8 +333,8 @@ struct CompareNode<'a> {
 }
 
 impl<'a> Compare<'a> {
-    /// From its result.
-    pub fn new(head: Head, result: &'a CompareResult) -> Self {
+    /// From its result, and the controls that were asked for.
+    pub fn new(head: Head, result: &'a CompareResult, controls: Vec<Control<'a>>) -> Self {
         let nodes = result.points.iter().map(|point| CompareNode {
             node: &point.name,
             before_rms_v: point.before_rms_volts,
@@ -317,6 +343,6 @@ impl<'a> Compare<'a> {
             before_dc_v: point.before_dc_volts,
             after_dc_v: point.after_dc_volts,
         });
-        Self { head, changes: &result.setting.changes, nodes: nodes.collect() }
+        Self { head, changes: &result.setting.changes, nodes: nodes.collect(), controls }
     }
 }

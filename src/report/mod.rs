@@ -6,6 +6,7 @@
 mod bias;
 mod check;
 mod compare;
+mod control;
 #[cfg(feature = "cli")]
 pub mod csv;
 mod equations;
@@ -20,7 +21,8 @@ pub mod text;
 
 pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
 pub use check::{CheckResult, check};
-pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare};
+pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare_control};
+pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
 pub use equations::{EquationsResult, equations};
 pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;

@@ -5,7 +5,6 @@ use crate::bench::fault::{Fault, FaultKind, kinds_for};
 use crate::circuit::Part;
 use crate::diagnostic::{Code, Diagnostic, nearest};
 use crate::element::Pin;
-use crate::units::Quantity;
 
 impl Reader<'_> {
     /// Reads a fault and settles what the text leaves open.
@@ -24,9 +23,10 @@ impl Reader<'_> {
             match name.as_str() {
                 "pin" | "pins" => fault.pins = pins(value, &part, kind)?,
                 _ => {
-                    let unit = kind.keys().iter().find(|key| key.name == name).map_or("", |key| key.unit);
-                    let quantity = if unit == "Ω" { Quantity::Resistance } else { Quantity::Other };
-                    fault = fault.with(&name, self.number(value, quantity)?);
+                    let key = kind.keys().iter().find(|key| key.name == name);
+                    // µV per volt is a pure number of its own scale: 10uV would be a slip.
+                    let unit = key.map(|key| if key.unit == "µV/V" { "" } else { key.unit });
+                    fault = fault.with(&name, self.number(value, unit)?);
                 }
             }
         }

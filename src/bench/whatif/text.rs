@@ -10,10 +10,12 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
     let rest = match change {
         Change::Parameter { name, value } => format!("{name} {}", plain(*value)),
         Change::Swap { part, model } => format!("{part} {model}"),
-        Change::Value { part, value } => match unit(circuit, part) {
-            "" => format!("{part} {}", plain(*value)),
-            unit => format!("{part} {}", short(*value, unit)),
-        },
+        Change::Value { part, value } => {
+            match circuit.find_part(part).ok().and_then(|id| unit(&circuit.part(id).element)) {
+                None => format!("{part} {}", plain(*value)),
+                Some(unit) => format!("{part} {}", short(*value, unit)),
+            }
+        }
         Change::Scale { part, factor } => format!("{part} value ×{}", plain(*factor)),
         Change::Excess { part, excess } => format!("{part} excess noise{}", excess_noise(*excess)),
         Change::Flicker { part, factor, .. } => format!("{part} KF ×{}", plain(*factor)),
@@ -57,17 +59,16 @@ fn noise(times: Option<f64>, corner_hz: Option<f64>) -> String {
     times + &corner
 }
 
-/// Unit of the value of a part; controlled sources have several kinds of gain.
-fn unit(circuit: &Circuit, part: &str) -> &'static str {
-    let Ok(id) = circuit.find_part(part) else { return "" };
-    match &circuit.part(id).element {
-        Element::Resistor(_) => "Ω",
-        Element::Capacitor(_) => "F",
-        Element::Inductor(_) => "H",
-        Element::Source(source) => match source.kind {
+/// Unit of the value of a part; controlled sources have several kinds of gain, devices no single value.
+pub(super) fn unit(element: &Element) -> Option<&'static str> {
+    match element {
+        Element::Resistor(_) => Some("Ω"),
+        Element::Capacitor(_) => Some("F"),
+        Element::Inductor(_) => Some("H"),
+        Element::Source(source) => Some(match source.kind {
             SourceKind::Voltage => "V",
             SourceKind::Current => "A",
-        },
-        Element::Controlled(_) | Element::Coupling(_) | Element::Diode(_) | Element::Bjt(_) | Element::Jfet(_) => "",
+        }),
+        Element::Controlled(_) | Element::Coupling(_) | Element::Diode(_) | Element::Bjt(_) | Element::Jfet(_) => None,
     }
 }
