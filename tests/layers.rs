@@ -16,6 +16,7 @@ const RANKS: &[&[&str]] = &[
     &["operating"],
     &["variants"],
     &["bench", "sound"],
+    &["guide"],
     &["diagnosis", "repair"],
     &["drill"],
     &["report"],
