@@ -1092,7 +1092,7 @@ fn a_control_says_what_moves_and_what_stays() {
     assert!(node["change_db"].as_f64().expect("a number") > 20.0);
     assert_eq!(one(&node["devices"], "device", "Q1")["moves"], true);
     let text = run("noise - --control volume", &stage).out;
-    assert!(text.contains("volume from 0 to 1: what moves with it"), "{text}");
+    assert!(text.contains("volume from 0 to 1: what moves, in shares of the louder end"), "{text}");
     assert!(text.contains("A complaint that volume takes away lies in what moves"), "{text}");
     let compared = json("compare - --leak Q1=20uA --at w --control VOLUME=0.1:1", &stage);
     assert_eq!(compared["controls"][0]["ends"], serde_json::json!([0.1, 1.0]));
