@@ -7,6 +7,7 @@ mod fault;
 pub mod healthy;
 pub mod instrument;
 mod point;
+pub mod printed;
 mod quantity;
 pub mod reading;
 pub mod recording;

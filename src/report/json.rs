@@ -13,7 +13,8 @@ pub use listen::Listen;
 pub use recording::Recorded;
 
 use super::{
-    BiasResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult, TwinResult,
+    BiasResult, CheckResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult,
+    TwinResult,
 };
 use crate::bench::healthy::Band;
 use crate::bench::instrument::Trace;
@@ -63,17 +64,61 @@ pub struct Check {
     head: Head,
     sound: bool,
     errors: Vec<Message>,
+    /// Of a bench sheet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    printed: Option<Vec<CheckPrinted>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    explanations: Option<Vec<CheckExplanation>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct CheckPrinted {
+    point: String,
+    node: String,
+    printed_v: f64,
+    computed_v: Option<f64>,
+    sd_v: f64,
+    deviation_sd: Option<f64>,
+    disagrees: bool,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct CheckExplanation {
+    text: String,
+    still_disagreeing: usize,
+    misfit: f64,
 }
 
 impl Check {
-    /// A sound netlist.
-    pub fn sound(head: Head) -> Self {
-        Self { head, sound: true, errors: Vec::new() }
+    /// A sound netlist or sheet.
+    pub fn sound(head: Head, result: &CheckResult) -> Self {
+        let printed = result.sheet.as_ref().map(|sheet| &sheet.printed);
+        let points = printed.map(|printed| {
+            let each = printed.points.iter().map(|point| CheckPrinted {
+                point: point.name.clone(),
+                node: point.node.clone(),
+                printed_v: point.printed_volts,
+                computed_v: point.computed_volts,
+                sd_v: point.sd_volts,
+                deviation_sd: point.deviation(),
+                disagrees: point.disagrees(),
+            });
+            each.collect()
+        });
+        let explanations = printed.map(|printed| {
+            let each = printed.explanations.iter().map(|explanation| CheckExplanation {
+                text: explanation.text.clone(),
+                still_disagreeing: explanation.disagreeing,
+                misfit: explanation.misfit,
+            });
+            each.collect()
+        });
+        Self { head, sound: true, errors: Vec::new(), printed: points, explanations }
     }
 
     /// One with errors.
     pub fn unsound(head: Head, errors: Vec<Message>) -> Self {
-        Self { head, sound: false, errors }
+        Self { head, sound: false, errors, printed: None, explanations: None }
     }
 }
 

@@ -20,7 +20,7 @@ mod response;
 pub mod text;
 
 pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
-pub use check::{CheckResult, check};
+pub use check::{CheckResult, SheetCheck, check, check_sheet};
 pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare_control};
 pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
 pub use equations::{EquationsResult, equations};
