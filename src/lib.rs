@@ -3,6 +3,7 @@
 pub mod bench;
 pub mod bias;
 pub mod circuit;
+pub mod diagnosis;
 pub mod diagnostic;
 pub mod element;
 pub mod mna;

@@ -288,10 +288,10 @@ fn without_a_bias_the_exit_code_is_3() {
 #[test]
 fn response_in_json_has_its_keys_and_numbers() {
     let result = json("response - --from V1 --to mid --hz 1k,1MEG", DIVIDER);
-    check_keys(&result, "schema command warnings from outputs");
+    check_keys(&result, "schema command warnings from mid_hz outputs");
     assert_eq!(result["from"], "V1");
     let output = &result["outputs"][0];
-    check_keys(output, "to points");
+    check_keys(output, "to points half_power_hz");
     assert_eq!(output["to"], "mid");
     check_keys(&output["points"][1], "hz re im db phase_deg");
     // Half of a low-pass of 5 kΩ and 1 nF: 0.5/(1 + jωRC).

@@ -5,6 +5,7 @@
 
 mod common;
 
+use std::collections::HashMap;
 use std::f64::consts::PI;
 use std::fmt::Write;
 

@@ -4,6 +4,7 @@ pub mod advice;
 mod band;
 mod control;
 mod fault;
+pub mod healthy;
 pub mod instrument;
 mod point;
 mod quantity;
@@ -12,6 +13,7 @@ pub mod recording;
 mod reference;
 mod ripple;
 pub mod sheet;
+pub mod tolerance;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};

@@ -143,7 +143,9 @@ impl Unit {
             _ if text.contains(',') => Quantity::Other,
             _ => return Err(self.unreadable(text)),
         };
-        match read_number(text, quantity) {
+        // A comma is told of whatever stands behind it.
+        let compact = if text.contains(',') { text.replace(' ', "") } else { text.to_owned() };
+        match read_number(&compact, quantity) {
             Ok(reading) => match reading.warning {
                 Some(warning) => Err(self.bad(warning.message()).help(warning.help())),
                 None => Ok(reading.value),

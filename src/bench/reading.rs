@@ -192,9 +192,6 @@ impl Serialize for Reading {
         if let Some(at) = &self.at {
             map.serialize_entry("at", at)?;
         }
-        if let Some(value) = &self.value {
-            map.serialize_entry("value", value)?;
-        }
         if self.twin {
             map.serialize_entry("twin", &true)?;
         }
@@ -203,6 +200,9 @@ impl Serialize for Reading {
         }
         if let Some(hertz) = self.hertz {
             map.serialize_entry("hz", &hertz)?;
+        }
+        if let Some(value) = &self.value {
+            map.serialize_entry("value", value)?;
         }
         if let Some(note) = &self.note {
             map.serialize_entry("note", note)?;

@@ -1,6 +1,9 @@
 //! `check`: is the netlist sound?
 
+use std::path::Path;
+
 use clap::Args;
+use hissmap::bench::sheet::starter;
 use hissmap::report::{check, csv, json, text};
 
 use super::CHECK_FAILED;
@@ -20,6 +23,9 @@ pub struct Flags {
     /// Exit with 1 where there are warnings, a bias that is not found among them
     #[arg(long)]
     strict: bool,
+    /// Print a bench sheet to begin with, every key in it with its meaning
+    #[arg(long, conflicts_with_all = ["json", "csv", "strict"])]
+    new_sheet: bool,
 }
 
 pub fn run(flags: &Flags) -> Outcome {
@@ -28,6 +34,12 @@ pub fn run(flags: &Flags) -> Outcome {
         Ok(loaded) => loaded,
         Err(refusal) => return refusal.with_advice_on_title().outcome("check", format),
     };
+    if flags.new_sheet {
+        // The sheet is meant to lie beside its netlist.
+        let beside = Path::new(&flags.common.file).file_name().map(|name| name.to_string_lossy().into_owned());
+        let result = starter(&loaded.written, &beside.unwrap_or_else(|| flags.common.file.clone()));
+        return Outcome { result, ..answer(loaded, &[], |_| String::new()) };
+    }
     let result = check(&loaded.written);
     let outcome = answer(loaded, &result.cautions, |warnings| match format {
         Format::Text => text::check(&result),

@@ -19,10 +19,10 @@ pub enum Format {
     Csv,
 }
 
-/// The netlist, and how the result is written.
+/// The netlist or sheet, and how the result is written.
 #[derive(Debug, Args)]
 pub struct Common {
-    /// Netlist, or - for standard input
+    /// Netlist or bench sheet, or - for standard input
     #[arg(value_name = "FILE")]
     pub file: String,
     /// Write the result as JSON
@@ -93,6 +93,15 @@ impl Args for WhatIfs {
     }
 }
 
+/// Whether something is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Answer {
+    /// It is
+    Yes,
+    /// It is not
+    No,
+}
+
 /// Weighting of band figures.
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum Weight {
@@ -121,7 +130,7 @@ pub struct Hiss {
     /// A node, or two for the difference (A,B); may be repeated [default: every node]
     #[arg(long, value_name = "NODE")]
     pub at: Vec<String>,
-    /// Band of the hiss in Hz [default: that of .noise, else 20:20k]
+    /// Band of the hiss in Hz [default: that of the sheet or .noise, else 20:20k]
     #[arg(long, value_name = "LOW:HIGH")]
     pub band: Option<String>,
     /// Weighting of the band figures

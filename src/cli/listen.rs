@@ -159,12 +159,9 @@ type Heard = (&'static str, Circuit, Vec<String>);
 
 fn circuits(flags: &Flags, loaded: &Loaded) -> Result<Vec<Heard>, Vec<Diagnostic>> {
     let with = |name, holds: &dyn Fn(&WhatIf) -> bool| {
-        let (changes, lines): (Vec<_>, Vec<_>) = loaded
-            .what_ifs
-            .iter()
-            .filter(|what_if| holds(what_if))
-            .map(|one| (one.change.clone(), one.text.clone()))
-            .unzip();
+        let held = || loaded.what_ifs.iter().filter(|one| holds(one));
+        let changes: Vec<_> = held().flat_map(|one| one.changes.clone()).collect();
+        let lines = held().map(|one| one.text.clone()).collect();
         loaded.written.changed(&changes).map(|circuit| (name, circuit, lines))
     };
     if !flags.sequence {

@@ -160,8 +160,11 @@ fn points(flags: &Flags, loaded: &Loaded) -> Result<Vec<Point>, Refusal> {
     let circuit = &loaded.changed;
     let to: Vec<&String> = flags.to.iter().chain(&flags.further).collect();
     if !to.is_empty() {
-        return collect(to.into_iter().map(|text| named("to", text, Point::read(circuit, text))))
+        return collect(to.into_iter().map(|text| named("to", text, loaded.point(text))))
             .map_err(|errors| Refusal::flags(loaded, errors));
+    }
+    if let Some(output) = loaded.sheet.as_ref().and_then(|sheet| sheet.output.clone()) {
+        return Ok(vec![output]);
     }
     match &circuit.noise {
         Some(noise) => Ok(vec![Point::between(circuit, noise.output.0, noise.output.1)]),

@@ -4,10 +4,12 @@ use rayon::prelude::*;
 
 use super::Setting;
 use crate::bench::Point;
+use crate::bench::healthy::{Band, HealthyModel};
 use crate::bench::instrument::DcMeter;
 use crate::bias::{BiasPoint, DeviceBias, SolveError, cautions, devices};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
+use crate::element::PartId;
 use crate::mna::NodeId;
 use crate::operating::Operating;
 
@@ -22,6 +24,8 @@ pub struct BiasResult {
     pub devices: Vec<DeviceRow>,
     /// The meter whose readings the nodes hold.
     pub dc_meter: Option<DcMeter>,
+    /// Units that the healthy bands were drawn from, and of those that found a bias; `None` where they were not asked for.
+    pub healthy_units: Option<[usize; 2]>,
     /// Which devices run hot, and whether the circuit stays at this point.
     pub cautions: Vec<Diagnostic>,
 }
@@ -31,6 +35,8 @@ pub struct BiasResult {
 pub struct BiasQuestion {
     /// The meter whose readings are wanted as well.
     pub dc_meter: Option<DcMeter>,
+    /// The source that signal order begins at; that of `.noise` where none is named.
+    pub input: Option<PartId>,
 }
 
 /// DC of a node.
@@ -42,6 +48,8 @@ pub struct NodeVolts {
     pub volts: f64,
     /// What the meter reads there; `None` where it was not asked for.
     pub metered: Option<Metered>,
+    /// Between which volts most healthy units lie; `None` where it was not asked for.
+    pub healthy: Option<Band>,
 }
 
 /// What a meter reads at a node, and what it does to it.
@@ -69,7 +77,7 @@ pub struct DeviceRow {
 pub fn bias(circuit: &Circuit, changes: &[String], question: &BiasQuestion) -> Result<BiasResult, SolveError> {
     let operating = Operating::of(circuit)?;
     let point = &operating.bias;
-    let input = circuit.noise.as_ref().map(|noise| noise.source);
+    let input = question.input.or(circuit.noise.as_ref().map(|noise| noise.source));
     let nodes = circuit.signal_order(input).into_par_iter();
     let devices = devices(circuit, point);
     let mut cautions = cautions(circuit, &devices);
@@ -81,6 +89,7 @@ pub fn bias(circuit: &Circuit, changes: &[String], question: &BiasQuestion) -> R
                 name: circuit.node_name(node).to_owned(),
                 volts: point.volts(node),
                 metered: question.dc_meter.map(|meter| metered(circuit, point, meter, node)),
+                healthy: None,
             })
             .collect(),
         devices: devices
@@ -88,8 +97,28 @@ pub fn bias(circuit: &Circuit, changes: &[String], question: &BiasQuestion) -> R
             .map(|bias| DeviceRow { name: circuit.part(bias.part).name.clone(), bias })
             .collect(),
         dc_meter: question.dc_meter,
+        healthy_units: None,
         cautions,
     })
+}
+
+impl BiasResult {
+    /// Adds between which volts healthy units lie. `model` may lack bridges that the circuit of this result has.
+    ///
+    /// # Errors
+    /// [`SolveError`] where hardly any healthy unit finds a bias.
+    pub fn add_healthy(&mut self, model: &HealthyModel) -> Result<(), SolveError> {
+        let found = |node: &NodeVolts| Point::read(&model.circuit, &node.name).ok();
+        let points: Vec<Option<Point>> = self.nodes.iter().map(found).collect();
+        let known: Vec<Point> = points.iter().flatten().cloned().collect();
+        let healthy = model.at(&known, None)?;
+        let mut bands = healthy.points.iter();
+        for (node, _) in self.nodes.iter_mut().zip(points).filter(|(_, point)| point.is_some()) {
+            node.healthy = bands.next().map(|point| point.dc_volts);
+        }
+        self.healthy_units = Some([healthy.drawn, healthy.solved]);
+        Ok(())
+    }
 }
 
 fn metered(circuit: &Circuit, point: &BiasPoint, meter: DcMeter, node: NodeId) -> Metered {

@@ -3,8 +3,10 @@
 use csv::Writer;
 
 use super::{
-    BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, ResponseResult, SwingResult, TwinResult,
+    BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult, SwingResult,
+    TwinResult,
 };
+use crate::bench::healthy::Band;
 use crate::bench::instrument::Shown;
 use crate::bias::DeviceCurrents;
 use crate::diagnostic::Severity;
@@ -32,11 +34,15 @@ pub fn bias(result: &BiasResult) -> String {
         "temperature_c",
     ];
     columns.extend(result.dc_meter.map(|_| "meter_v"));
+    if result.healthy_units.is_some() {
+        columns.extend(["low", "high"]);
+    }
     let blank = |count| std::iter::repeat_n(String::new(), count);
     let nodes = result.nodes.iter().map(|node| {
         let head = ["node".to_owned(), node.name.clone(), String::new(), String::new(), exact(node.volts)];
         let meter = node.metered.map(|metered| optional(metered.volts));
-        head.into_iter().chain(blank(12)).chain(meter).collect::<Vec<_>>()
+        let healthy = result.healthy_units.map(|_| ends(node.healthy)).into_iter().flatten();
+        head.into_iter().chain(blank(12)).chain(meter).chain(healthy).collect::<Vec<_>>()
     });
     let devices = result.devices.iter().map(|row| {
         let mut quantities = vec![String::new(); 10];
@@ -51,7 +57,7 @@ pub fn bias(result: &BiasResult) -> String {
         let (kind, region) = (row.bias.kind.to_owned(), row.bias.region.name().to_owned());
         let head = ["device".to_owned(), row.name.clone(), kind, region, String::new()];
         let heat = [exact(row.bias.watts), exact(row.bias.celsius)];
-        let meter = blank(result.dc_meter.iter().count());
+        let meter = blank(result.dc_meter.iter().count() + 2 * result.healthy_units.iter().count());
         head.into_iter().chain(quantities).chain(heat).chain(meter).collect()
     });
     table(&columns, nodes.chain(devices))
@@ -154,18 +160,18 @@ pub fn noise(result: &NoiseResult) -> String {
     if result.scope.is_some() {
         columns.extend(["scope_rms_v", "scope_peak_to_peak_v", "scope_divisions", "scope_v_per_division"]);
     }
+    if result.healthy_units.is_some() {
+        columns.extend(["low", "high"]);
+    }
     columns.extend(result.ripple.as_ref().map(|_| "hum_rms_v"));
     let rows = result.points.iter().flat_map(|point| {
         let figure = result.source_resistance.as_ref().map(|_| optional(point.noise_figure_db));
         let ratio = result.level_volts.map(|_| optional(point.snr_db));
         let meter = point.meter_volts.map(exact);
-        let asked: Vec<String> = figure
-            .into_iter()
-            .chain(ratio)
-            .chain(meter)
-            .chain(scope(point))
-            .chain(point.hum_rms_volts.map(exact))
-            .collect();
+        let healthy = result.healthy_units.map(|_| ends(point.healthy)).into_iter().flatten();
+        let hum = point.hum_rms_volts.map(exact);
+        let asked = figure.into_iter().chain(ratio).chain(meter).chain(scope(point)).chain(healthy).chain(hum);
+        let asked: Vec<String> = asked.collect();
         let head = [
             point.name.clone(),
             exact(point.dc_volts),
@@ -190,6 +196,10 @@ pub fn noise(result: &NoiseResult) -> String {
         contributions.into_iter().map(move |tail| head.clone().into_iter().chain(tail).chain(asked.clone()))
     });
     table(&columns, rows)
+}
+
+fn ends(band: Option<Band>) -> [String; 2] {
+    [optional(band.map(|band| band.low)), optional(band.map(|band| band.high))]
 }
 
 fn scope(point: &PointHiss) -> Vec<String> {
@@ -225,6 +235,15 @@ pub fn compare(result: &CompareResult) -> String {
         ]
     });
     table(&["node", "before_rms_v", "after_rms_v", "change_db", "before_dc_v", "after_dc_v"], rows)
+}
+
+/// `recording`: the spectrum, with hum and without.
+pub fn recording(result: &RecordingResult) -> String {
+    let figures = &result.figures;
+    let both = figures.spectrum.density.iter().zip(&figures.hiss_spectrum.density).enumerate();
+    let rows = both
+        .map(|(k, (all, hiss))| [exact(k as f64 * figures.spectrum.step_hz), exact(all.sqrt()), exact(hiss.sqrt())]);
+    table(&["hz", "v_per_rthz", "hiss_v_per_rthz"], rows)
 }
 
 /// Messages, a row each.

@@ -5,14 +5,17 @@
 
 mod control;
 mod listen;
+mod recording;
 
 use serde::Serialize;
 
 pub use listen::Listen;
+pub use recording::Recorded;
 
 use super::{
     BiasResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult, TwinResult,
 };
+use crate::bench::healthy::Band;
 use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
 use crate::repair::swing::{Clip, Level};
@@ -94,6 +97,8 @@ struct BiasNode<'a> {
     meter_v: Option<Option<f64>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     meter_disturbs: Option<bool>,
+    #[serde(flatten)]
+    healthy: Option<Band>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -134,6 +139,7 @@ fn bias_node(node: &NodeVolts) -> BiasNode<'_> {
         dc_v: node.volts,
         meter_v: node.metered.map(|metered| metered.volts),
         meter_disturbs: node.metered.map(|metered| metered.disturbed),
+        healthy: node.healthy,
     }
 }
 
@@ -387,6 +393,9 @@ struct NoiseNode<'a> {
     meter_v: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     scope: Option<NoiseTrace>,
+    /// Of `rms_v`.
+    #[serde(flatten)]
+    healthy: Option<Band>,
     #[serde(skip_serializing_if = "Option::is_none")]
     hum_rms_v: Option<f64>,
     devices: Vec<NoiseDevice<'a>>,
@@ -455,6 +464,7 @@ impl<'a> Noise<'a> {
             snr_db: result.level_volts.map(|_| point.snr_db),
             meter_v: point.meter_volts,
             scope: point.trace.map(NoiseTrace::from),
+            healthy: point.healthy,
             hum_rms_v: point.hum_rms_volts,
             devices: point.devices.iter().map(noise_device).collect(),
             spectrum: point

@@ -1,6 +1,7 @@
 //! Hiss at points, and who makes it.
 
 use super::{Setting, decibels, gain_decibels};
+use crate::bench::healthy::{Band, HealthyModel};
 use crate::bench::instrument::{Meter, Scope, Trace};
 use crate::bench::{Point, Ripple};
 use crate::bias::SolveError;
@@ -64,6 +65,8 @@ pub struct NoiseResult {
     pub meter: Option<Meter>,
     /// The scope whose traces the points hold.
     pub scope: Option<Scope>,
+    /// Units that the healthy bands were drawn from, and of those that found a bias; `None` where they were not asked for.
+    pub healthy_units: Option<[usize; 2]>,
     /// Frequencies at which the equations were solved for the band figures.
     pub frequencies: usize,
     /// The ripple whose hum the points hold, in words.
@@ -99,6 +102,8 @@ pub struct PointHiss {
     pub meter_volts: Option<f64>,
     /// What the scope shows; `None` where it was not asked for.
     pub trace: Option<Trace>,
+    /// Between which hiss most healthy units lie, V rms; `None` where it was not asked for.
+    pub healthy: Option<Band>,
     /// Hum from the ripple, V rms over the same band with the same weighting; `None` where it was not asked for.
     pub hum_rms_volts: Option<f64>,
     /// Contributions by device, falling.
@@ -193,6 +198,7 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
             snr_db: question.level_volts.and_then(|level| decibels(level / hiss.rms_volts)),
             meter_volts: question.meter.zip(metered.as_ref()).map(|(meter, rms)| meter.shows(rms[position])),
             trace: question.scope.zip(scoped.as_ref()).map(|(scope, rms)| scope.trace(rms[position])),
+            healthy: None,
             hum_rms_volts: hum.as_ref().map(|hum| hum[position]),
             devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
             spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
@@ -211,11 +217,31 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         level_volts: question.level_volts,
         meter: question.meter,
         scope: question.scope,
+        healthy_units: None,
         frequencies,
         ripple: question.ripple.map(|ripple| ripple.text(circuit)),
         points: points.collect(),
         cautions,
     })
+}
+
+impl NoiseResult {
+    /// Adds between which hiss healthy units lie.
+    ///
+    /// # Errors
+    /// [`SolveError`] where hardly any healthy unit finds a bias.
+    pub fn add_healthy(&mut self, model: &HealthyModel) -> Result<(), SolveError> {
+        let found = |point: &PointHiss| Point::read(&model.circuit, &point.name).ok();
+        let points: Vec<Option<Point>> = self.points.iter().map(found).collect();
+        let known: Vec<Point> = points.iter().flatten().cloned().collect();
+        let healthy = model.at(&known, Some((self.band_hz, self.weighting)))?;
+        let mut bands = healthy.points.iter();
+        for (point, _) in self.points.iter_mut().zip(points).filter(|(_, point)| point.is_some()) {
+            point.healthy = bands.next().and_then(|point| point.hiss_volts);
+        }
+        self.healthy_units = Some([healthy.drawn, healthy.solved]);
+        Ok(())
+    }
 }
 
 /// The plot points of the netlist over the band of the question; none where no spectrum is wanted.

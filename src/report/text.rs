@@ -5,6 +5,7 @@ mod compare;
 mod control;
 mod listen;
 mod noise;
+mod recording;
 mod response;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
@@ -14,9 +15,11 @@ pub use compare::compare;
 pub use control::control;
 pub use listen::listen;
 pub use noise::{noise, ranking};
+pub use recording::recording;
 pub use response::response;
 
 use super::{CheckResult, Setting};
+use crate::bench::healthy::Band;
 use crate::noise::Weighting;
 use crate::units::{engineering, short};
 
@@ -91,6 +94,18 @@ fn volts(value: f64) -> String {
 fn amps(value: f64, largest: f64) -> String {
     let smallest = f64::max(SMALLEST_AMPS, SMALLEST_OF_LARGEST * largest);
     engineering(if value.abs() < smallest { 0.0 } else { value }, "A", 4)
+}
+
+/// What the columns of healthy bands are, in a line.
+fn healthy_units(units: Option<[usize; 2]>) -> String {
+    let Some([drawn, solved]) = units else { return String::new() };
+    let lost = if solved < drawn { format!("; {} more found no bias", drawn - solved) } else { String::new() };
+    format!("healthy: the middle nine tenths of {solved} units drawn from the tolerances{lost}\n")
+}
+
+/// The ends of a healthy band.
+fn ends(band: Option<Band>, written: fn(f64) -> String) -> [String; 2] {
+    band.map_or_else(|| ["-".to_owned(), "-".to_owned()], |Band { low, high }| [written(low), written(high)])
 }
 
 fn hiss(volts: f64) -> String {

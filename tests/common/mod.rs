@@ -200,7 +200,7 @@ impl Random {
 }
 
 /// A row of a published table, its cells by column.
-pub struct Row(HashMap<String, String>);
+pub struct Row(pub HashMap<String, String>);
 
 impl Row {
     /// A cell.

@@ -115,7 +115,10 @@ pub fn whole_run(text: &str, flags: &[(Action, String)]) {
     if circuit.layout().with_temperatures > MOST_UNKNOWNS {
         return;
     }
-    let Ok(bias) = report::bias(&circuit, &[], &BiasQuestion { dc_meter: Some(DcMeter::default()) }) else { return };
+    let Ok(bias) = report::bias(&circuit, &[], &BiasQuestion { dc_meter: Some(DcMeter::default()), input: None })
+    else {
+        return;
+    };
     for node in &bias.nodes {
         assert!(node.volts.is_finite(), "{} V at {}", node.volts, node.name);
     }

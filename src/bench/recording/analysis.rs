@@ -154,7 +154,7 @@ impl Analysis {
     fn begin(&mut self, rate_hz: f64) {
         let [low, high] = self.question.band_hz;
         let wanted = rate_hz / STEP_HZ.min(low / STEPS_BELOW_BAND);
-        let most = (self.kept.len() / SEGMENTS).max(SHORTEST).min(LONGEST);
+        let most = (self.kept.len() / SEGMENTS).clamp(SHORTEST, LONGEST);
         // A power of two that does not exceed what there is.
         let most = if most.is_power_of_two() { most } else { most.next_power_of_two() / 2 };
         let length = (wanted.clamp(1.0, LONGEST as f64) as usize).next_power_of_two().clamp(SHORTEST, most);

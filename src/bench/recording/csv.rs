@@ -169,7 +169,7 @@ impl CsvReader {
         let headings: Vec<Vec<&str>> = self.heading.iter().rev().map(|line| dialect.cells(line)).collect();
         let unit = |column: usize| headings.iter().find_map(|cells| Unit::of_heading(cells.get(column)?));
         let is_unit = |cell: &&str| cell.is_empty() || Unit::read(cell).is_some();
-        let names = headings.iter().find(|cells| cells.len() >= count && !cells.iter().all(|cell| is_unit(cell)));
+        let names = headings.iter().find(|cells| cells.len() >= count && !cells.iter().all(is_unit));
         let has_time = count >= 2 && !self.options.no_time && !matches!(unit(0), Some(Unit::Volts(_)));
         if !has_time && self.options.rate_hz.is_none() {
             let message = "there is no column of time here";

@@ -180,7 +180,7 @@ pub(super) fn surroundings(problems: &mut Problems, circuit: &Circuit, node: &No
     set(&mut at.heat_germanium_celsius, celsius("heat_germanium_c"));
     set(&mut at.heat_silicon_celsius, celsius("heat_silicon_c"));
     let microfarads = fields.within(problems, "shunt_uf", Unit::Plain, Limits::Positive);
-    set(&mut bench.shunt_farads, microfarads.map(|microfarads| 1e-6 * microfarads));
+    set(&mut bench.shunt_farads, microfarads.map(|microfarads| microfarads / 1e6));
     if let Some((node, key)) = fields.get("near") {
         let Kind::List(groups) = &node.kind else {
             let error = value("near is not a list of groups of parts".to_owned());

@@ -129,7 +129,7 @@ pub struct Sheet {
     pub complaint: Option<Complaint>,
     /// Places with names of their own, in order of the sheet.
     pub points: Vec<NamedPoint>,
-    /// Controls, in order of the sheet.
+    /// Controls, in order of the sheet; those that the netlist shows to be potentiometers where it lists none.
     pub controls: Vec<Control>,
     /// What lies on the bench.
     pub instruments: Instruments,

@@ -6,7 +6,7 @@ use super::tree::{Entry, Fields, Kind, Limits, Node, Problems, value};
 use super::{Sheet, entries, fault_settings, resolve};
 use crate::bench::quantity::Unit;
 use crate::bench::reading::{Reading, Scalar};
-use crate::bench::{DEFAULT_BAND_HZ, Point, find_source};
+use crate::bench::{self, DEFAULT_BAND_HZ, Point, find_source};
 use crate::circuit::{Change, Circuit};
 use crate::diagnostic::{Code, Diagnostic, SourceId, Sources, Span};
 
@@ -25,7 +25,10 @@ pub(super) fn sheet(problems: &mut Problems, written: Circuit, entries: &[Entry]
     // A sheet as a whole is marked at its first byte; it is the last of the sources.
     let source = SourceId(u32::try_from(sources.iter().count().saturating_sub(1)).unwrap_or(u32::MAX));
     let top = problems.known(entries, &ALL, "a sheet", Span { source, start: 0, end: 0 });
-    let controls = named(problems, &top, "control", |problems, entry| entries::control(problems, &written, entry));
+    let controls = match top.get("control") {
+        Some(_) => named(problems, &top, "control", |problems, entry| entries::control(problems, &written, entry)),
+        None => bench::Control::all(&written).into_iter().map(|control| of_netlist(&written, control)).collect(),
+    };
     let points = named(problems, &top, "point", |problems, entry| entries::point(problems, &written, entry));
     repeated(problems, points.iter().map(|point| (point.name.as_str(), point.span)));
     let instruments = one(problems, &top, "instrument", Instruments::default(), entries::instruments);
@@ -62,6 +65,12 @@ pub(super) fn sheet(problems: &mut Problems, written: Circuit, entries: &[Entry]
     };
     sheet.readings = each(problems, &top, "reading", |problems, node| reading(problems, &sheet, node));
     Some(sheet)
+}
+
+/// A control that the netlist shows to be one.
+fn of_netlist(circuit: &Circuit, bench::Control { name, ends: range }: bench::Control) -> super::Control {
+    let now = circuit.parameter(&name).unwrap_or(range[0]);
+    super::Control { parameter: name.clone(), name, range, now }
 }
 
 /// The circuit with controls where they stand and at the ambient of the bench.

@@ -2,11 +2,11 @@
 
 use super::fault_keys::FAULTS;
 use super::keys::{COMPLAINT, Key, SECTIONS, Section, TOP};
-use crate::bench::Point;
+use crate::bench::{Control, Point};
 use crate::circuit::Circuit;
 use crate::units::exact;
 
-/// A sheet for a netlist that lies at `path` as seen from the sheet: what the netlist knows is filled in, every other key
+/// A sheet for a netlist that lies at `path` as seen from the sheet (beside it, the name of its file): what the netlist knows is filled in, every other key
 /// stands there as a comment with its default and its meaning.
 pub fn starter(circuit: &Circuit, path: &str) -> String {
     let mut text = format!("circuit = {}\n", quoted(path));
@@ -23,12 +23,10 @@ pub fn starter(circuit: &Circuit, path: &str) -> String {
     let open = TOP.keys.iter().filter(|key| !filled.lines().any(|line| line.starts_with(&format!("{} =", key.name))));
     text.extend(open.map(commented));
     text += &format!("# of complaint: {}\n", meanings(COMPLAINT.keys));
-    for assignment in &circuit.netlist().top.parameters {
-        let name = &assignment.name.text;
-        if let Some(now) = circuit.parameter(name).filter(|now| (0.0..=1.0).contains(now)) {
-            text += &format!("\n# if {name} is a control that can be turned:\n");
-            text += &format!("# [control.{}]\n# range = [0, 1]\n# now = {}\n", bare(name), exact(now));
-        }
+    for Control { name, ends: [low, high] } in Control::all(circuit) {
+        let now = circuit.parameter(&name).unwrap_or(low);
+        let range = format!("range = [{}, {}]", exact(low), exact(high));
+        text += &format!("\n[control.{}]\n{range}\nnow = {}\n", bare(&name), exact(now));
     }
     for section in SECTIONS {
         text += &table(section);

@@ -17,6 +17,7 @@ mod condition;
 mod densities;
 mod extended;
 mod kernel;
+mod number;
 mod order;
 mod pattern;
 mod program;
@@ -486,5 +487,6 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
     }
 }
 
-pub(crate) use arithmetic::{LaneReal, squared_differences};
+pub(crate) use arithmetic::squared_differences;
+pub(crate) use number::LaneReal;
 pub(crate) use pattern::{LaneMatrix, Pattern};

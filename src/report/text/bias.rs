@@ -1,6 +1,6 @@
 //! `bias` as text.
 
-use super::{Rows, amps, heading, volts};
+use super::{Rows, amps, ends, heading, healthy_units, volts};
 use crate::bench::instrument::DcMeter;
 use crate::bias::DeviceCurrents;
 use crate::report::{BiasResult, Metered};
@@ -12,10 +12,15 @@ pub fn bias(result: &BiasResult) -> String {
     if result.dc_meter.is_some() {
         columns.extend([">meter reads", "and disturbs"]);
     }
+    if result.healthy_units.is_some() {
+        columns.extend([">healthy from", ">to"]);
+    }
     let mut nodes = Rows::new(&columns);
     for node in &result.nodes {
         let cells = [node.name.clone(), volts(node.volts)];
-        nodes.add(cells.into_iter().chain(node.metered.into_iter().flat_map(|metered| reading(node.volts, metered))));
+        let metered = node.metered.into_iter().flat_map(|metered| reading(node.volts, metered));
+        let healthy = result.healthy_units.map(|_| ends(node.healthy, volts));
+        nodes.add(cells.into_iter().chain(metered).chain(healthy.into_iter().flatten()));
     }
     let mut devices =
         Rows::new(&["device", "kind", "region", "currents into pins", "volts between pins", ">heat", ">at"]);
@@ -43,7 +48,8 @@ pub fn bias(result: &BiasResult) -> String {
         None => "DC with no meter attached".to_owned(),
         Some(dc_meter) => format!("DC with no meter attached, and as a meter of {} reads it", meter(dc_meter)),
     };
-    let mut text = heading(&result.setting, &shown) + &nodes.text();
+    let mut text = heading(&result.setting, &shown).trim_end().to_owned() + "\n";
+    text += &format!("{}\n{}", healthy_units(result.healthy_units), nodes.text());
     if !result.devices.is_empty() {
         text += &format!("\n{}", devices.text());
     }

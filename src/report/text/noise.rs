@@ -1,6 +1,7 @@
 //! `noise` as text.
 
-use super::{CAUTIONS, Rows, band, bar, decibels, heading, hiss, percent, printable, volts};
+use super::{CAUTIONS, Rows, band, bar, decibels, ends, heading, healthy_units, hiss, percent, printable, volts};
+use crate::bench::healthy::Band;
 use crate::bench::instrument::{Loading, Meter, Responds, Scope};
 use crate::report::{DeviceHiss, NoiseResult, PointHiss};
 use crate::units::short;
@@ -13,6 +14,9 @@ pub fn noise(result: &NoiseResult) -> String {
     let mut columns = vec!["node", ">DC", ">gain", ">rms", ">peak to peak", "most of it from", ">share"];
     columns.extend(result.source_resistance.as_ref().map(|_| ">NF"));
     columns.extend(result.level_volts.map(|_| ">S/N"));
+    if result.healthy_units.is_some() {
+        columns.extend([">healthy from", ">to"]);
+    }
     columns.extend(result.ripple.as_ref().map(|_| ">hum"));
     let mut rows = Rows::new(&columns);
     for point in &result.points {
@@ -24,7 +28,9 @@ pub fn noise(result: &NoiseResult) -> String {
         let cells = [point.name.clone(), volts(point.dc_volts), decibels(point.gain_db), rms, peak, most, share];
         let figure = result.source_resistance.as_ref().map(|_| decibels(point.noise_figure_db));
         let ratio = result.level_volts.map(|_| decibels(point.snr_db));
-        rows.add(cells.into_iter().chain(figure).chain(ratio).chain(point.hum_rms_volts.map(hiss)));
+        let healthy = result.healthy_units.map(|_| ends(point.healthy, hiss));
+        let asked = figure.into_iter().chain(ratio).chain(healthy.into_iter().flatten());
+        rows.add(cells.into_iter().chain(asked).chain(point.hum_rms_volts.map(hiss)));
     }
     above(result) + &rows.text() + &instruments(result) + &spectra(result)
 }
@@ -80,14 +86,15 @@ pub fn ranking(result: &NoiseResult) -> String {
     text + &spectra(result) + CAUTIONS
 }
 
-/// What the instruments show at a point, a line each.
+/// What healthy units have at a point, and what the instruments show, a line each.
 fn shown_at(point: &PointHiss) -> String {
     let meter = point.meter_volts.map(|volts| format!("meter: {}\n", hiss(volts)));
     let scope = point.trace.map(|trace| {
         let (rms, peak) = (hiss(trace.rms_volts), hiss(trace.peak_to_peak_volts));
         format!("scope: {}; {rms} rms, {peak} peak to peak\n", trace.words())
     });
-    meter.unwrap_or_default() + &scope.unwrap_or_default()
+    let healthy = point.healthy.map(|Band { low, high }| format!("healthy: {} to {}\n", hiss(low), hiss(high)));
+    healthy.unwrap_or_default() + &meter.unwrap_or_default() + &scope.unwrap_or_default()
 }
 
 fn above(result: &NoiseResult) -> String {
@@ -123,7 +130,7 @@ fn above(result: &NoiseResult) -> String {
             load(probe.loading)
         );
     }
-    text + "\n"
+    text + &healthy_units(result.healthy_units) + "\n"
 }
 
 /// `1 MΩ ∥ 100 pF`
