@@ -117,7 +117,7 @@ fn swings(result: &ResponseResult, swing: &SwingResult) -> String {
         _ => "with no load known, so without watts (--load 15)".to_owned(),
     };
     let mut text = format!(
-        "swing of {} {load}; at rest {}; gain {} static, {} at {}\n\n",
+        "swing of {} {load}\nat rest {}; gain {} static, {} at {}\n\n",
         printable(&swing.to),
         volts(figures.rest_volts),
         decibels(gain_decibels(figures.static_gain.abs())),
