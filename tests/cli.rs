@@ -1024,3 +1024,138 @@ fn a_misspelt_node_is_asked_about_before_a_resistor_is_added() {
     let ran = run("check -", "Typo\nV1 a 0 1\nR1 a col1 1k\nR2 col1 0 1k\nC1 co1l out 1u\nR3 out 0 1k\n");
     assert!(ran.err.contains("is col1 meant?"), "{}", ran.err);
 }
+
+// Faults, parts taken out, controls, hum
+
+#[test]
+fn faults_and_parts_taken_out_go_with_every_command_that_computes() {
+    check_what_if("--fault Q1=junction_leak,icbo=20uA,x=30", "fault Q1 junction_leak: icbo 20 µA, x 30");
+    check_what_if("--fault Q1=ohmic_leak,ohm=220k", "fault Q1 ohmic_leak: ohm 220 kΩ");
+    check_what_if("--fault C2=cap_dried,factor=0.05,ohm=100", "fault C2 cap_dried: factor 0.05, ohm 100 Ω");
+    check_what_if("--lift ce1", "lift CE1");
+    for command in ["noise -", "response - --to out --hz 1k", "equations -"] {
+        for flags in ["--fault Q1=open,pin=emitter", "--lift CE1"] {
+            let ran = run(&format!("{command} {flags}"), STAGE);
+            assert_eq!(ran.code, Some(0), "{command} {flags}: {}", ran.err);
+        }
+    }
+    // An inserted resistor is a device with a name, and the pin behind it a node.
+    let contact = json("noise - --at c1 --fault Q1=contact,pin=base,ohm=10k,uv_per_v=1000", STAGE);
+    one(&contact["nodes"][0]["devices"], "device", "series Q1 base");
+    let points = json("noise - --fault Q1=contact,pin=base,ohm=10k", STAGE);
+    one(&points["nodes"], "node", "Q1 base");
+    // The points of a comparison are the same nodes before and after, also where a part before them is taken out.
+    let lifted = json("compare - --lift RS --bridge in,s=1k", STAGE);
+    for node in lifted["nodes"].as_array().expect("a list") {
+        check_near(&node["after_dc_v"], node["before_dc_v"].as_f64().expect("a number"));
+    }
+}
+
+#[test]
+fn a_part_taken_out_that_leaves_a_node_floating_is_refused() {
+    for (flags, code, words) in [
+        ("--lift R2", "(C03)", ["with R2 taken out node mid", "--fault R2=open"]),
+        ("--lift R9", "(F02)", ["R9", "try R1"]),
+        ("--lift R2=1k", "(F04)", ["takes a part alone", "--value"]),
+        ("--fault R2=flicker", "(F03)", ["a fault of a diode or transistor", "resistor_noisy"]),
+    ] {
+        let ran =
+            run(&format!("bias - {flags}"), "Divider\nV1 in 0 9\nR1 in a 10k\nC1 a mid 1n\nR3 a 0 1k\nR2 mid 0 10k\n");
+        assert_eq!(ran.code, Some(2), "{flags}");
+        assert!(ran.err.contains(code) && words.iter().all(|word| ran.err.contains(word)), "{flags}: {}", ran.err);
+    }
+}
+
+#[test]
+fn a_unit_of_another_quantity_is_refused() {
+    for flags in [
+        "--leak Q1=20uV",
+        "--leak Q1=20uA,corner=1V",
+        "--leak Q1=20uA,x=3kHz",
+        "--value RC1=5uH",
+        "--value RC1=1F",
+        "--value C2=10ohm",
+        "--value VCC=9A",
+        "--bridge b1,c1=100V",
+        "--fault Q1=ohmic_leak,ohm=3V",
+        "--fault Q1=junction_leak,icbo=3ohm",
+        "--fault Q1=flicker,factor=3Hz",
+    ] {
+        let ran = run(&format!("bias - {flags}"), STAGE);
+        assert_eq!(ran.code, Some(2), "{flags}");
+        assert!(ran.err.contains("(F04)") && ran.err.contains("belongs here"), "{flags}: {}", ran.err);
+    }
+    for flags in [
+        "--leak Q1=20uA,corner=1kHz,double=8",
+        "--leak Q1=20u",
+        "--value RC1=4.7kohm",
+        "--value RC1=4k7Ω",
+        "--value C2=10uF",
+        "--value VCC=-9V",
+        "--bridge b1,c1=100k,ni=3dB",
+        "--fault Q1=ohmic_leak,ohm=220kohm",
+    ] {
+        let ran = run(&format!("bias - {flags}"), STAGE);
+        assert_eq!(ran.code, Some(0), "{flags}: {}", ran.err);
+    }
+}
+
+#[test]
+fn compare_says_which_transistor_no_longer_works() {
+    for (flags, words) in [
+        // Silicon without a base current; the old germanium transistor would go on by its leakage.
+        ("--lift R1 --swap Q1=NEW", "after the change Q1 conducts no current  (A07)"),
+        ("--fault R2=open", "after the change Q1 is saturated  (A08)"),
+        ("--value VCC=9", "after the change Q1 "),
+    ] {
+        let ran = run(&format!("compare - {flags}"), STAGE);
+        assert!(ran.err.contains(words), "{flags}: {}", ran.err);
+    }
+    assert!(!run("compare - --value C2=1u", STAGE).err.contains("after the change"));
+}
+
+/// The stage with a volume control behind it.
+fn stage_with_volume() -> String {
+    let more = "RL out 0 10k\nRV1 out w {25k*(1-volume)+10}\nRV2 w 0 {25k*volume+10}\n.param volume=0.5";
+    STAGE.replace("RL out 0 10k", more)
+}
+
+#[test]
+fn a_control_says_what_moves_and_what_stays() {
+    let stage = stage_with_volume();
+    let result = json("noise - --at w --control volume", &stage);
+    let control = &result["controls"][0];
+    assert_eq!((&control["control"], &control["ends"]), (&"volume".into(), &serde_json::json!([0.0, 1.0])));
+    let node = one(&control["nodes"], "node", "w");
+    assert!(node["change_db"].as_f64().expect("a number") > 20.0);
+    assert_eq!(one(&node["devices"], "device", "Q1")["moves"], true);
+    let text = run("noise - --control volume", &stage).out;
+    assert!(text.contains("volume from 0 to 1: what moves with it"), "{text}");
+    assert!(text.contains("A complaint that volume takes away lies in what moves"), "{text}");
+    let compared = json("compare - --leak Q1=20uA --at w --control VOLUME=0.1:1", &stage);
+    assert_eq!(compared["controls"][0]["ends"], serde_json::json!([0.1, 1.0]));
+    one(&compared["controls"][0]["before_nodes"], "node", "w");
+    assert!(run("noise - --control rc", &stage).err.contains("turns no potentiometer  (F05)"));
+    assert!(json("noise -", &stage).get("controls").is_none());
+}
+
+#[test]
+fn hum_stands_beside_hiss() {
+    let result = json("noise - --at mid --ripple V1=2mV", DIVIDER);
+    // A sawtooth of 2 mV peak to peak is 0.577 mV rms; half of its 200 harmonics up to 20 kHz arrives (RC 5 kΩ·1 nF: 32 kHz,
+    // which takes next to nothing of the lowest). Those beyond 20 kHz hold 1/200 of 6/π² of the power.
+    let hum = result["nodes"][0]["hum_rms_v"].as_f64().expect("a number");
+    let sum: f64 = (1..=200)
+        .map(|k| {
+            let hertz = 100.0 * f64::from(k);
+            let filter = 1.0 + (std::f64::consts::TAU * hertz * 5e3 * 1e-9).powi(2);
+            (1e-3 / (std::f64::consts::PI * f64::from(k))).powi(2) / 2.0 / filter
+        })
+        .sum();
+    check_near(&hum.into(), sum.sqrt());
+    let text = run("noise - --ripple V1=2mV,hz=120", DIVIDER).out;
+    assert!(text.contains("hum: rms over the same band, of a sawtooth of 2 mV peak to peak at 120 Hz on V1"), "{text}");
+    assert!(text.lines().any(|line| line.starts_with("node") && line.ends_with("hum")), "{text}");
+    assert!(json("noise -", DIVIDER)["nodes"][0].get("hum_rms_v").is_none());
+    assert!(run("noise - --ripple R1=2mV", DIVIDER).err.contains("--ripple R1=2mV: R1 is no voltage source  (F03)"));
+}

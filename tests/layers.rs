@@ -13,6 +13,7 @@ const RANKS: &[&[&str]] = &[
     &["smallsignal"],
     &["sweep"],
     &["response", "noise", "stability"],
+    &["sensitivity"],
     &["operating"],
     &["variants"],
     &["bench", "sound"],

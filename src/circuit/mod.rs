@@ -148,6 +148,15 @@ impl Circuit {
         adjust::adjusted(self, adjustments)
     }
 
+    /// What the part of an adjustment becomes by it, by itself: couplings of a winding and the temperatures of other parts
+    /// are not followed. For derivatives by values, which need no circuit.
+    ///
+    /// # Errors
+    /// As [`Circuit::adjusted`]; the ambient temperature is no value of a part.
+    pub fn shifted_element(&self, adjustment: &Adjustment) -> Result<Element, Box<Diagnostic>> {
+        adjust::shifted_element(self, adjustment)
+    }
+
     /// What was shifted, in order, after the changes of [`Circuit::changes`].
     pub fn adjustments(&self) -> &[Adjustment] {
         &self.adjustments
