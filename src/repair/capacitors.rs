@@ -4,7 +4,9 @@
 //! show it an impedance Z at its terminals (Thévenin, all else as it is), against X = 1/(2πf·C) of its own. And the gain H
 //! from the input to the output becomes Hₛ where it is a short, Hₒ where it is open:
 //!
-//!     H(Δy) = H − T·V·Δy/(1 + Δy·z)        an admittance Δy beside it [1]
+//! ```text
+//! H(Δy) = H − T·V·Δy/(1 + Δy·z)        an admittance Δy beside it [1]
+//! ```
 //!
 //! with V the volts across it per unit of the input, T the output per ampere into it, z its port with itself in place.
 //!

@@ -37,6 +37,8 @@ pub const ALIKE: f64 = 0.05;
 const TABLE_DB: [f64; 9] = [-40.0, -30.0, -20.0, -10.0, -6.0, -3.0, -1.0, 1.0, 3.0];
 /// Static gain and gain at mid-band that differ by more are spoken of, dB.
 const GAINS_APART_DB: f64 = 0.5;
+/// An output that never moves so far does not follow its input, V.
+const LEAST_SWING_VOLTS: f64 = 1e-6;
 /// Steps an octave in which a distortion is looked for.
 const STEPS_PER_OCTAVE: f64 = 8.0;
 
@@ -230,11 +232,18 @@ pub fn swing(circuit: &Circuit, operating: &Operating, question: &SwingQuestion)
     let mid = MidBand::of(circuit, operating, &measured)?;
     let path = Path { mid: &mid, input, output };
     let at_rest = path.slope(&mid.circuit, |_| &mid.x)?;
+    let no_path = || SwingError::NoPath {
+        input: circuit.part(input).name.clone(),
+        output: circuit.node_name(output.0).to_owned(),
+    };
     if at_rest.abs() < LEAST_GAIN {
-        let output = circuit.node_name(output.0).to_owned();
-        return Err(SwingError::NoPath { input: circuit.part(input).name.clone(), output });
+        return Err(no_path());
     }
     let transfer = path.transfer()?;
+    let swing = transfer.curve.knots().iter().map(|knot| (knot.output - transfer.curve.rest()).abs());
+    if swing.fold(0.0, f64::max) < LEAST_SWING_VOLTS {
+        return Err(no_path());
+    }
     let named = load.and_then(|part| match &circuit.part(part).element {
         Element::Resistor(resistor) => Some((part, resistor.ohms)),
         _ => None,

@@ -114,10 +114,10 @@ fn swings(result: &ResponseResult, swing: &SwingResult) -> String {
     let figures = &swing.figures;
     let load = match (&swing.load, figures.load) {
         (Some(name), Some((_, ohms))) => format!("into {} of {}", printable(name), engineering(ohms, "Ω", 3)),
-        _ => "without load: for watts name one, --load 15".to_owned(),
+        _ => "with no load known, so without watts (--load 15)".to_owned(),
     };
     let mut text = format!(
-        "swing of {} {load}; at rest {}; gain {} static, {} at {}\n\n",
+        "swing of {} {load}\nat rest {}; gain {} static, {} at {}\n\n",
         printable(&swing.to),
         volts(figures.rest_volts),
         decibels(gain_decibels(figures.static_gain.abs())),
