@@ -16,7 +16,7 @@ use crate::units::engineering;
 const SAME_VOLTS: f64 = 1e-3;
 
 /// Where the equations of signals are judged, Hz: in the middle of the audio band.
-const MIDDLE_HERTZ: f64 = 1e3;
+pub(crate) const MIDDLE_HERTZ: f64 = 1e3;
 
 /// How far a kick moves the fastest node, V: far beyond where junctions bend, well within any supply.
 const KICK_VOLTS: f64 = 0.3;

@@ -1,6 +1,7 @@
 //! From every source to every output, at eight frequencies at once: weighted densities, summed as the band integral asks.
 
-use super::{NoiseRequest, Row, require_finite};
+use super::observer::Loaded;
+use super::{NoiseRequest, Observer, Row, require_finite};
 use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::mna::NodeId;
@@ -16,6 +17,7 @@ pub(super) struct Propagation<'a> {
     signal: &'a SmallSignal,
     stimulus: Option<&'a Stimulus>,
     request: &'a NoiseRequest,
+    observer: &'a Observer,
     sweep: Sweep<'a>,
     pairs: LanePairs,
     held: Vec<NodeId>,
@@ -27,11 +29,12 @@ impl<'a> Propagation<'a> {
         signal: &'a SmallSignal,
         stimulus: Option<&'a Stimulus>,
         request: &'a NoiseRequest,
+        observer: &'a Observer,
     ) -> Self {
         let sweep = Sweep::new(circuit, signal, request.band_hz);
         let sources = signal.sources.iter();
         let pairs = LanePairs::new(sources.map(|source| (source.from, source.to, source.white, source.flicker)));
-        Self { circuit, signal, stimulus, request, sweep, pairs, held: circuit.held_groups() }
+        Self { circuit, signal, stimulus, request, observer, sweep, pairs, held: circuit.held_groups() }
     }
 
     /// Densities at `hertz`, each frequency's values times its weight summed into one row of functions (see [`Row`]); the
@@ -64,9 +67,10 @@ impl<'a> Propagation<'a> {
         let lane = |values: &[f64], at: usize, beyond: f64| values.get(at).copied().unwrap_or(beyond);
         let padded: [f64; LANES] = std::array::from_fn(|at| lane(hertz, at, hertz[used - 1]));
         let weights: [f64; LANES] = std::array::from_fn(|at| lane(weights, at, 0.0));
-        let curve = padded.map(|hertz| self.request.weighting.power(hertz));
+        let curve = padded.map(|hertz| self.request.weighting.power(hertz) * self.observer.coupling_power(hertz));
         let per_hertz = padded.map(f64::recip);
         let point = self.sweep.at_in(work, padded);
+        let first = batch.guides.len();
         batch.guides.extend_from_slice(&point.log_determinants()?[..used]);
         for (position, &(plus, minus)) in self.request.outputs.iter().enumerate() {
             // Voltage sources hold this output: what rounding leaves of the transfers is no hiss.
@@ -77,11 +81,16 @@ impl<'a> Propagation<'a> {
             }
             let transfer = point.adjoint_in(plus, minus, scratch)?;
             let sums = &mut batch.sums[row.total(position) - row.sources..=row.referred(position)];
-            let totals = self.pairs.split(transfer, per_hertz, curve, weights, &mut sums[..row.sources]);
+            let impedance = transfer[plus.index()].minus(&transfer[minus.index()]);
+            let loaded = Loaded::by(self.observer, &impedance, &padded);
+            batch.guides[first..].iter_mut().zip(&loaded.guide).for_each(|(guide, added)| *guide += added);
+            let passed: [f64; LANES] = std::array::from_fn(|at| curve[at] * loaded.division[at]);
+            let mut totals = self.pairs.split(transfer, per_hertz, passed, weights, &mut sums[..row.sources]);
             if totals.iter().any(|total| !total.is_finite()) {
                 require_finite(self.circuit, self.signal, &sums[..row.sources], f64::INFINITY)?;
             }
-            let referred = self.referred(transfer, &totals);
+            totals.iter_mut().enumerate().for_each(|(at, total)| *total += passed[at] * loaded.own[at]);
+            let referred = self.referred(transfer, &totals, &loaded.division);
             for at in 0..LANES {
                 sums[row.sources] += weights[at] * totals[at];
                 sums[row.sources + 1] += weights[at] * referred[at];
@@ -94,11 +103,13 @@ impl<'a> Propagation<'a> {
 
     /// Densities divided by |gain|². Where no gain is, nothing can be referred to the input; zero keeps the integral
     /// quiet and is left out later.
-    fn referred(&self, transfer: &[LaneValue], totals: &[f64; LANES]) -> [f64; LANES] {
+    fn referred(&self, transfer: &[LaneValue], totals: &[f64; LANES], division: &[f64; LANES]) -> [f64; LANES] {
         let Some(stimulus) = self.stimulus else { return [0.0; LANES] };
         let rows = stimulus.rows().iter();
         let gain = rows.fold(LaneValue::ZERO, |gain, &(row, value)| gain.plus(&transfer[row.index()].times(value)));
         let gain = gain.norm_sqr();
-        std::array::from_fn(|at| if gain[at] > LEAST_GAIN * LEAST_GAIN { totals[at] / gain[at] } else { 0.0 })
+        std::array::from_fn(|at| {
+            if gain[at] > LEAST_GAIN * LEAST_GAIN { totals[at] / (gain[at] * division[at]) } else { 0.0 }
+        })
     }
 }

@@ -12,11 +12,14 @@
 //! is added (`extended.rs`), and what does not settle is refused: the caller may look for another order, or leave it to
 //! the dense solver, which pivots for itself and can name what is wrong.
 
+mod arithmetic;
 mod condition;
 mod densities;
 mod extended;
 mod kernel;
+mod number;
 mod order;
+mod pattern;
 mod program;
 
 use std::borrow::Cow;
@@ -328,12 +331,26 @@ impl LaneFactors<'_> {
 
     /// Solves A·x = b in every lane for a real right-hand side of length unknowns + 1; `None` as [`LaneFactors::adjoint`].
     pub fn forward(&self, right: &[f64]) -> Option<LaneSolution> {
+        let wide: Vec<Wide> = right.iter().map(|&value| Wide { re: [value; LANES], im: [0.0; LANES] }).collect();
+        self.forward_each(&wide)
+    }
+
+    /// Solves A·x = b for a right-hand side of each lane's own, ground first and zero; `None` as [`LaneFactors::adjoint`].
+    pub fn forward_each(&self, right: &[LaneValue]) -> Option<LaneSolution> {
+        self.each(right, false)
+    }
+
+    /// Solves Aᵀ·x = b (transposed, not conjugated), as [`LaneFactors::forward_each`].
+    pub fn transposed_each(&self, right: &[LaneValue]) -> Option<LaneSolution> {
+        self.each(right, true)
+    }
+
+    fn each(&self, right: &[Wide], transposed: bool) -> Option<LaneSolution> {
         let mut scratch = LaneScratch::default();
         self.fit(&mut scratch);
-        let wide: Vec<Wide> = right.iter().map(|&value| Wide { re: [value; LANES], im: [0.0; LANES] }).collect();
-        self.solve(&wide, &mut scratch, false);
+        self.solve(right, &mut scratch, transposed);
         if !self.trusted {
-            self.refine(&wide, &mut scratch, false)?;
+            self.refine(right, &mut scratch, transposed)?;
         }
         Some(scratch.solution)
     }
@@ -496,3 +513,7 @@ fn scales(n: usize, sizes: impl Iterator<Item = (u32, f64)>) -> Result<Vec<f64>,
         None => Ok(largest.into_iter().map(|size| (-size.log2().round()).exp2()).collect()),
     }
 }
+
+pub(crate) use arithmetic::squared_differences;
+pub(crate) use number::LaneReal;
+pub(crate) use pattern::{LaneMatrix, Pattern};
