@@ -12,6 +12,7 @@ pub mod netlist;
 pub mod noise;
 pub mod operating;
 pub mod physics;
+pub mod repair;
 pub mod report;
 pub mod response;
 pub mod sensitivity;

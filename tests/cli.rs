@@ -288,10 +288,10 @@ fn without_a_bias_the_exit_code_is_3() {
 #[test]
 fn response_in_json_has_its_keys_and_numbers() {
     let result = json("response - --from V1 --to mid --hz 1k,1MEG", DIVIDER);
-    check_keys(&result, "schema command warnings from outputs");
+    check_keys(&result, "schema command warnings from mid_hz outputs");
     assert_eq!(result["from"], "V1");
     let output = &result["outputs"][0];
-    check_keys(output, "to points");
+    check_keys(output, "to points half_power_hz");
     assert_eq!(output["to"], "mid");
     check_keys(&output["points"][1], "hz re im db phase_deg");
     // Half of a low-pass of 5 kΩ and 1 nF: 0.5/(1 + jωRC).
@@ -331,6 +331,36 @@ fn response_asks_for_what_is_missing() {
 }
 
 #[test]
+fn response_tells_swing_channels_and_controls_in_json() {
+    let result = json("response - --swing --load 10k", STAGE);
+    let swing = &result["swing"];
+    check_keys(
+        swing,
+        "to method input_unit rest_v static_gain mid_gain load load_ohm holding open shaping clips symmetrical onset \
+         one_percent ten_percent levels",
+    );
+    check_keys(&swing["clips"]["up"], "v input device cause");
+    check_keys(&swing["onset"], "input_rms output_rms_v power_w distortion harmonics");
+    // Watts are V²/R.
+    let volts = swing["onset"]["output_rms_v"].as_f64().expect("volts");
+    check_near(&swing["onset"]["power_w"], volts * volts / swing["load_ohm"].as_f64().expect("ohms"));
+    let result = json("response - --twin VIN:c1 --hz 1k", STAGE);
+    check_keys(&result["twin"], "from to points half_power_hz channels");
+    check_keys(
+        &result["twin"]["channels"][0],
+        "hz difference_db difference_deg crosstalk_to_twin_db crosstalk_from_twin_db",
+    );
+}
+
+#[test]
+fn swing_asks_for_what_it_needs() {
+    check_refused("response - --from V1 --to mid --swing", DIVIDER, &["(F05)", "nothing in this circuit clips"]);
+    check_refused("response - --swing --load XYZ", STAGE, &["--load XYZ"]);
+    check_refused("response - --twin VIN", STAGE, &["(F04)", "--twin VR:outR"]);
+    check_refused("response - --csv --swing --twin VIN:c1", STAGE, &["(F04)", "one table"]);
+}
+
+#[test]
 fn response_as_text() {
     let ran = run("response - --hz 20,1k,20k --to out", STAGE);
     assert_data_eq!(
@@ -343,6 +373,7 @@ frequency      out    phase
     20 Hz  29.8 dB  -108.4°
     1 kHz  39.3 dB  -178.1°
    20 kHz  38.5 dB   155.5°
+3 dB below the gain at 1 kHz: 56.1 Hz and 44.2 kHz
 
 "#]]
     );
@@ -532,6 +563,8 @@ fn no_table_is_wider_than_the_page() {
         "noise - --rs 1k --level 1",
         "noise - --at out",
         "response -",
+        "response - --swing",
+        "response - --twin VIN:out",
         &format!("compare - {touch}"),
     ] {
         let ran = run(arguments, &netlist);
@@ -796,6 +829,11 @@ fn every_command_writes_csv() {
             "item,name,kind,region,dc_v,ic_a,ib_a,vbe_v,vce_v,i_a,v_v,id_a,ig_a,vgs_v,vds_v,power_w,temperature_c",
         ),
         ("response - --to c1,e1", "to,hz,re,im,db,phase_deg"),
+        ("response - --twin VIN:c1", "hz,difference_db,difference_deg,crosstalk_to_twin_db,crosstalk_from_twin_db"),
+        (
+            "response - --swing",
+            "level,input_rms,output_rms_v,power_w,distortion,harmonic_2,harmonic_3,harmonic_4,harmonic_5",
+        ),
         (
             "noise -",
             "node,dc_v,gain_db,node_rms_v,relative_error,peak_to_peak_v,input_rms_v,device,mechanism,share,rms_v",
@@ -1092,7 +1130,7 @@ fn a_control_says_what_moves_and_what_stays() {
     assert!(node["change_db"].as_f64().expect("a number") > 20.0);
     assert_eq!(one(&node["devices"], "device", "Q1")["moves"], true);
     let text = run("noise - --control volume", &stage).out;
-    assert!(text.contains("volume from 0 to 1: what moves with it"), "{text}");
+    assert!(text.contains("volume from 0 to 1: what moves, in shares of the louder end"), "{text}");
     assert!(text.contains("A complaint that volume takes away lies in what moves"), "{text}");
     let compared = json("compare - --leak Q1=20uA --at w --control VOLUME=0.1:1", &stage);
     assert_eq!(compared["controls"][0]["ends"], serde_json::json!([0.1, 1.0]));

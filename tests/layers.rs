@@ -17,6 +17,7 @@ const RANKS: &[&[&str]] = &[
     &["operating"],
     &["variants"],
     &["bench", "sound"],
+    &["guide"],
     &["diagnosis", "repair"],
     &["drill"],
     &["report"],

@@ -232,7 +232,7 @@ fn names_that_stand_for_nothing_are_named() {
     check("output = \"oud\"", &[(2, 10, "no point or node is called oud", "try out")]);
     check("input = \"VON\"", &[(2, 9, "no source is called VON", "try VIN")]);
     check("[point.A]\nnode = \"c3\"", &[(3, 8, "no node is called c3", "try c")]);
-    check("[point.A]\nwhere = \"x\"", &[(2, 8, "point A has no node", "node = \"c2\"")]);
+    check("[point.A]\nwhere = \"x\"", &[(2, 1, "point A has no node", "node = \"c2\"")]);
     check("[point.A]\nnode = \"c2\"\ntwin = \"c2\"", &[(4, 8, "A is its own twin", "other channel")]);
     check("[point.A]\nnode = \"c2\"\n[point.a]\nnode = \"b1\"", &[(4, 8, "two points are called a", "another name")]);
     check("[control.volume]", &[(2, 10, "no .param is called volume", "param = \"vol\"")]);

@@ -7,6 +7,7 @@ mod fault;
 pub mod healthy;
 pub mod instrument;
 mod point;
+pub mod printed;
 mod quantity;
 pub mod reading;
 pub mod recording;
@@ -23,6 +24,6 @@ pub use fault::{
 };
 pub use point::{Point, find_source};
 pub use quantity::Unit;
-pub use reference::{read_level, read_source_resistance};
+pub use reference::{Load, read_level, read_load, read_source_resistance};
 pub use ripple::{DEFAULT_RIPPLE_HZ, Ripple};
 pub use whatif::{Action, Temperatures, WhatIf, what_ifs};

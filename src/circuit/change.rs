@@ -6,7 +6,7 @@ use indexmap::IndexMap;
 
 use super::{Model, Part, inserted, node_id, node_key};
 use crate::diagnostic::{Code, Diagnostic, nearest};
-use crate::element::{BjtModel, Element, Excess, Pin, Range};
+use crate::element::{BjtModel, Element, Excess, Pin, Polarity, Range};
 use crate::mna::NodeId;
 use crate::physics::{Kelvin, ZERO_CELSIUS};
 
@@ -28,6 +28,18 @@ pub enum Change {
         part: String,
         /// A model of the outermost level.
         model: String,
+    },
+    /// Two pins of a diode or transistor the other way round, as a slip in drawing or typing has them.
+    Exchange {
+        /// The device.
+        part: String,
+        /// Two of its pins.
+        pins: [Pin; 2],
+    },
+    /// A transistor of the other polarity with the same figures: NPN for PNP, P-channel for N-channel.
+    Mirror {
+        /// The transistor.
+        part: String,
     },
     /// Another value for a resistor, capacitor, inductor or source (its DC value, or a controlled source's gain).
     Value {
@@ -136,18 +148,20 @@ pub(super) fn in_order(changes: &[Change]) -> Vec<&Change> {
     ordered.sort_by_key(|change| match change {
         Change::Parameter { .. } => 0,
         Change::Swap { .. } => 1,
-        Change::Value { .. } => 2,
-        Change::Scale { .. } => 3,
-        Change::Excess { .. } => 4,
-        Change::Flicker { .. } => 5,
-        Change::Beta { .. } => 6,
-        Change::Leak { .. } => 7,
-        Change::Temperature { .. } => 8,
-        Change::Ambient { .. } => 9,
-        Change::Bridge { .. } => 10,
-        Change::Series { .. } => 11,
-        Change::Across { .. } => 12,
-        Change::Lift { .. } => 13,
+        Change::Exchange { .. } => 2,
+        Change::Mirror { .. } => 3,
+        Change::Value { .. } => 4,
+        Change::Scale { .. } => 5,
+        Change::Excess { .. } => 6,
+        Change::Flicker { .. } => 7,
+        Change::Beta { .. } => 8,
+        Change::Leak { .. } => 9,
+        Change::Temperature { .. } => 10,
+        Change::Ambient { .. } => 11,
+        Change::Bridge { .. } => 12,
+        Change::Series { .. } => 13,
+        Change::Across { .. } => 14,
+        Change::Lift { .. } => 15,
     });
     ordered
 }
@@ -164,6 +178,8 @@ pub(super) fn apply(
         // Parameters act where the netlist is read.
         Change::Parameter { .. } => Ok(()),
         Change::Swap { part, model } => swap(find(parts, part)?, model, models),
+        Change::Exchange { part, pins } => exchange(find(parts, part)?, *pins),
+        Change::Mirror { part } => mirror(find(parts, part)?),
         Change::Value { part, value } => set_value(find(parts, part)?, *value),
         Change::Scale { part, factor } => scale(find(parts, part)?, *factor),
         Change::Excess { part, excess } => set_excess(find(parts, part)?, *excess),
@@ -263,6 +279,40 @@ fn swap(part: &mut Part, name: &str, models: &IndexMap<String, (String, Model)>)
             "name a model of the same type: transistor for transistor, diode for diode",
         )),
     }
+}
+
+fn exchange(part: &mut Part, pins: [Pin; 2]) -> Result<(), Diagnostic> {
+    let known = part.element.pins();
+    let places = pins.map(|pin| known.iter().position(|known| *known == pin));
+    let nodes: &mut [NodeId] = match &mut part.element {
+        Element::Diode(e) => &mut e.nodes,
+        Element::Bjt(e) => &mut e.nodes,
+        Element::Jfet(e) => &mut e.nodes,
+        _ => &mut [],
+    };
+    match places {
+        [Some(a), Some(b)] if a != b && a.max(b) < nodes.len() => {
+            nodes.swap(a, b);
+            Ok(())
+        }
+        _ => Err(unfit(
+            format!("{} has no two such pins to exchange", part.name),
+            "exchange two pins of a diode or transistor",
+        )),
+    }
+}
+
+fn mirror(part: &mut Part) -> Result<(), Diagnostic> {
+    let polarity = match &mut part.element {
+        Element::Bjt(e) => &mut e.polarity,
+        Element::Jfet(e) => &mut e.polarity,
+        _ => return Err(unfit(format!("{} has no polarity to change", part.name), "name a transistor")),
+    };
+    *polarity = match polarity {
+        Polarity::N => Polarity::P,
+        Polarity::P => Polarity::N,
+    };
+    Ok(())
 }
 
 fn set_value(part: &mut Part, value: f64) -> Result<(), Diagnostic> {

@@ -12,6 +12,7 @@ mod inserted;
 mod order;
 mod parameters;
 mod parts;
+mod rewire;
 mod topology;
 
 use std::sync::Arc;
@@ -27,6 +28,7 @@ use crate::physics::Kelvin;
 pub use adjust::{Adjustment, Quantity, Shift};
 use build::Elaborated;
 pub use change::Change;
+pub use rewire::Rewiring;
 
 /// A part with its name and where it was written.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,20 +1,21 @@
-//! `check`: is the netlist sound?
+//! `check`: is the netlist or the bench sheet sound?
 
 use std::path::Path;
 
 use clap::Args;
 use hissmap::bench::sheet::starter;
-use hissmap::report::{check, csv, json, text};
+use hissmap::report::{check, check_sheet, csv, json, text};
 
 use super::CHECK_FAILED;
 use super::answer::{Outcome, answer, line};
 use super::circuit::load;
 use super::flags::{Common, Format, WhatIfs};
 
-/// Is my netlist sound?
+/// Is my netlist or bench sheet sound, and does it agree with the voltages printed on the schematic?
 ///
-/// Reads the netlist and all it includes, and lists everything that is wrong with it at once. What is sound gets advice:
-/// what may not be meant, and what will not work well at the bias point. Advice is a warning and stops nothing.
+/// Reads the file and all it names, and lists everything that is wrong with it at once. What is sound gets advice: what may
+/// not be meant, and what will not work well at the bias point. A sheet's printed voltages are compared with the computed
+/// ones; where they disagree, the slip of typing that would explain it is named. Advice is a warning and stops nothing.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: hissmap check circuits/two-stage-germanium.cir")]
 pub struct Flags {
@@ -40,11 +41,14 @@ pub fn run(flags: &Flags) -> Outcome {
         let result = starter(&loaded.written, &beside.unwrap_or_else(|| flags.common.file.clone()));
         return Outcome { result, ..answer(loaded, &[], |_| String::new()) };
     }
-    let result = check(&loaded.written);
+    let result = match &loaded.sheet {
+        Some(sheet) => check_sheet(sheet),
+        None => check(&loaded.written),
+    };
     let outcome = answer(loaded, &result.cautions, |warnings| match format {
         Format::Text => text::check(&result),
         Format::Csv => csv::messages(&warnings),
-        Format::Json => line(&json::Check::sound(json::Head::new("check", warnings))),
+        Format::Json => line(&json::Check::sound(json::Head::new("check", warnings), &result)),
     });
     let code = if flags.strict && !outcome.messages.is_empty() { CHECK_FAILED } else { outcome.code };
     Outcome { code, ..outcome }

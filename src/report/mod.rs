@@ -20,7 +20,7 @@ mod response;
 pub mod text;
 
 pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
-pub use check::{CheckResult, check};
+pub use check::{CheckResult, SheetCheck, check, check_sheet};
 pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare_control};
 pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
 pub use equations::{EquationsResult, equations};
@@ -28,7 +28,10 @@ pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
 pub use recording::RecordingResult;
-pub use response::{Curve, ResponseQuestion, ResponseResult, response};
+pub use response::{
+    ControlCurves, Curve, ResponseError, ResponseQuestion, ResponseResult, SwingResult, Twin, TwinResult, TwinRow,
+    response,
+};
 
 use crate::circuit::Circuit;
 

@@ -18,7 +18,7 @@ pub use noise::{noise, ranking};
 pub use recording::recording;
 pub use response::response;
 
-use super::{CheckResult, Setting};
+use super::{CheckResult, Setting, SheetCheck};
 use crate::bench::healthy::Band;
 use crate::noise::Weighting;
 use crate::units::{engineering, short};
@@ -39,17 +39,53 @@ A live-chassis set belongs on an isolation transformer; in a live set use one ha
 hot, freeze spray leaves water that must dry. Local codes and licensed practice come first.
 ";
 
-/// That a netlist is sound, in a line.
+/// That a netlist is sound, in a line; what a bench sheet adds below it.
 pub fn check(result: &CheckResult) -> String {
-    let count =
-        |number: usize, one: &str, several: &str| format!("{number} {}", if number == 1 { one } else { several });
-    format!(
+    let sound = format!(
         "{}sound: {}, {} of them transistors and diodes, {} besides ground\n",
         if result.title.is_empty() { String::new() } else { format!("{}\n", printable(&result.title)) },
         count(result.parts, "part", "parts"),
         result.devices,
         count(result.nodes, "node", "nodes"),
-    )
+    );
+    match &result.sheet {
+        Some(sheet) => sound + &sheet_check(sheet),
+        None => sound,
+    }
+}
+
+fn count(number: usize, one: &str, several: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { several })
+}
+
+fn sheet_check(sheet: &SheetCheck) -> String {
+    let mut text = format!(
+        "the sheet: {}, {}, {}, {}\n",
+        count(sheet.points, "named point", "named points"),
+        count(sheet.controls, "control", "controls"),
+        count(sheet.spares, "spare", "spares"),
+        count(sheet.readings, "reading", "readings"),
+    );
+    if sheet.printed.points.is_empty() {
+        return text;
+    }
+    let mut rows = Rows::new(&["point", "node", ">printed", ">computed", ">tolerance sd off", ""]);
+    for point in &sheet.printed.points {
+        let computed = point.computed_volts.map_or_else(|| "-".to_owned(), volts);
+        let off = point.deviation().map_or_else(|| "-".to_owned(), |sd| format!("{:+.1}", sd + 0.0));
+        let mark = if point.disagrees() { "disagrees" } else { "" };
+        let (name, node) = (point.name.clone(), point.node.clone());
+        rows.add([name, node, volts(point.printed_volts), computed, off, mark.to_owned()]);
+    }
+    text += &format!("\n{}", rows.text());
+    for explanation in &sheet.printed.explanations {
+        let left = match explanation.disagreeing {
+            0 => "all printed voltages agree then".to_owned(),
+            some => format!("{some} would still disagree"),
+        };
+        text += &format!("{}: {left}\n", printable(&explanation.text));
+    }
+    text
 }
 
 /// The lines above a table: title, what is shown, what was changed.

@@ -19,6 +19,8 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
         Change::Scale { part, factor } => format!("{part} value ×{}", plain(*factor)),
         Change::Excess { part, excess } => format!("{part} excess noise{}", excess_noise(*excess)),
         Change::Flicker { part, factor, .. } => format!("{part} KF ×{}", plain(*factor)),
+        Change::Exchange { part, pins: [a, b] } => format!("{part} {} and {} exchanged", a.name(), b.name()),
+        Change::Mirror { part } => format!("{part} of the other polarity"),
         Change::Beta { part, factor } => format!("{part} BF ×{}", plain(*factor)),
         Change::Series { part, pin, ohms, excess } => {
             format!("{part} {} in series with {}{}", short(*ohms, "Ω"), pin.name(), excess_noise(*excess))

@@ -40,8 +40,9 @@ pub const LANES: usize = 8;
 
 /// Backward error of the probe above which solutions are refined one by one.
 const TRUST_BELOW: f64 = 1e-13;
-/// What refinement may add to the probe, as a fraction of it, before all solutions are refined.
-const ADDED_AT_MOST: f64 = 1e-13;
+/// What refinement may add to the probe, as a fraction of it, before all solutions are refined: less than half of what
+/// densities may be wrong by.
+const ADDED_AT_MOST: f64 = 2e-11;
 /// What refinement adds when a solution has settled, and when it is still accepted; both as fractions of it.
 const SETTLED: f64 = 1e-14;
 const ACCEPTED: f64 = 1e-11;

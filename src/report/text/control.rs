@@ -28,7 +28,7 @@ pub fn control(result: &ControlResult, before: Option<&ControlResult>) -> String
         rows.add(head.into_iter().chain(was).chain([moving(point), staying(point)]));
     }
     format!(
-        "\n{}: what moves with it, in shares of the louder end; what stays, in shares of the quieter one\n\n{}\n\
+        "\n{}: what moves, in shares of the louder end; what stays, of the quieter one\n\n{}\n\
          A complaint that {name} takes away lies in what moves, before the control or in it.\n\
          One that stays with {name} at its quiet end lies in what stays, behind it.\n",
         result.control.text(),
