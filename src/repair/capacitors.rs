@@ -82,8 +82,7 @@ pub(super) fn judge_capacitors(
         let Verdict::Shapes { .. } = one.verdict else { continue };
         let susceptance = omega * one.farads;
         let solvable = network.factor(circuit)?;
-        let port =
-            Port::of(&solvable.driven(&measured.stimulus)?, &solvable.fed_at(one.nodes)?, one.nodes, measured);
+        let port = Port::of(&solvable.driven(&measured.stimulus)?, &solvable.fed_at(one.nodes)?, one.nodes, measured);
         let siemens = port.conductance_instead_of(susceptance).unwrap_or(susceptance);
         network.shunt(one.nodes, Complex64::new(siemens, -susceptance));
         one.verdict = Verdict::Shapes { ohms: 1.0 / siemens };
