@@ -307,6 +307,8 @@ codes! {
     AccuracyLimited = "S07", "a band figure is less certain than asked for";
     DeviceHot = "S08", "a device runs hot or beyond its rating";
     OtherSolution = "S09", "the bias equations have more than one solution";
+    SwingLimited = "S10", "the static curve of a large signal holds with a limit";
+    Unbalanced = "S11", "no setting of a control makes the channels equally loud";
     BadRecording = "W01", "a recording that cannot be read, or only in part";
     UnevenTime = "W02", "a time axis with gaps, or one that runs backwards";
     RecordingShort = "W03", "a recording that is too short";

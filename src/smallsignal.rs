@@ -129,6 +129,26 @@ impl SmallSignal {
         self.voltages(circuit, factored.solve_transposed(&right), hertz)
     }
 
+    /// Transfer to all unknowns from any right-hand side by nodes: currents into every unknown's equation; ground first.
+    ///
+    /// # Errors
+    /// As [`SmallSignal::factor`].
+    pub fn solve(
+        &self,
+        circuit: &Circuit,
+        factored: &Factored<Complex64>,
+        mut right: Vec<Complex64>,
+        hertz: f64,
+    ) -> Result<Vec<Complex64>, SolveError> {
+        for (inner, pin) in self.equations.drops() {
+            let into_inner = right[inner.index()];
+            right[pin.index()] += into_inner;
+            right[inner.index()] = -into_inner;
+        }
+        right[0] = Complex64::default();
+        self.voltages(circuit, factored.solve(&right), hertz)
+    }
+
     fn voltages(
         &self,
         circuit: &Circuit,

@@ -33,6 +33,16 @@ impl<'a> Sweep<'a> {
         Self { circuit, signal, parts }
     }
 
+    /// The circuit.
+    pub fn circuit(&self) -> &'a Circuit {
+        self.circuit
+    }
+
+    /// The same linearised.
+    pub fn signal(&self) -> &'a SmallSignal {
+        self.signal
+    }
+
     /// The equations at eight frequencies, Hz.
     pub fn at(&'a self, hertz: [f64; LANES]) -> SweepPoint<'a> {
         self.at_in(LaneWork::default(), hertz)
@@ -145,6 +155,34 @@ impl SweepPoint<'_> {
         }
     }
 
+    /// Transfer to all unknowns from currents into every unknown's equation, by nodes and with ground first, other ones in
+    /// every lane.
+    ///
+    /// # Errors
+    /// As [`SweepPoint::adjoint`].
+    pub fn solve(&self, right: &[LaneValue]) -> Result<LaneSolution, SolveError> {
+        let Sweep { circuit, signal, .. } = self.sweep;
+        let mut settled = right.to_vec();
+        for (inner, pin) in signal.equations.drops() {
+            let into_inner = settled[inner.index()];
+            settled[pin.index()] = settled[pin.index()].plus(&into_inner);
+            settled[inner.index()] = into_inner.times(-1.0);
+        }
+        settled[0] = LaneValue::ZERO;
+        let solution = self.factors.as_ref().and_then(|factors| factors.forward_each(&settled));
+        match solution.or_else(|| self.sweep.in_fresh_order(self.hertz)?.forward_each(&settled)) {
+            Some(mut solution) => {
+                self.restore(&mut solution);
+                Ok(solution)
+            }
+            None => self.dense_by_lane(|lane, hertz| {
+                let factored = signal.factor(circuit, hertz)?;
+                let right = right.iter().map(|value| Complex64::new(value.re[lane], value.im[lane])).collect();
+                signal.solve(circuit, &factored, right, hertz)
+            }),
+        }
+    }
+
     /// ln|det A(f)| of each lane.
     ///
     /// # Errors
@@ -167,9 +205,16 @@ impl SweepPoint<'_> {
     }
 
     fn dense(&self, solve: impl Fn(f64) -> Result<Vec<Complex64>, SolveError>) -> Result<LaneSolution, SolveError> {
+        self.dense_by_lane(|_, hertz| solve(hertz))
+    }
+
+    fn dense_by_lane(
+        &self,
+        solve: impl Fn(usize, f64) -> Result<Vec<Complex64>, SolveError>,
+    ) -> Result<LaneSolution, SolveError> {
         let mut lanes = vec![LaneValue::ZERO; self.sweep.signal.equations.unknowns + 1];
         for (lane, hertz) in self.hertz.into_iter().enumerate() {
-            for (value, solved) in lanes.iter_mut().zip(solve(hertz)?) {
+            for (value, solved) in lanes.iter_mut().zip(solve(lane, hertz)?) {
                 (value.re[lane], value.im[lane]) = (solved.re, solved.im);
             }
         }

@@ -12,10 +12,11 @@ use hissmap::circuit::{Adjustment, Change, Circuit, Quantity, Shift};
 use hissmap::element::{Element, Excess};
 use hissmap::mna::NodeId;
 use hissmap::netlist::{self, Fetched};
-use hissmap::noise::{self, NoiseRequest, Weighting};
+use hissmap::noise::{self, NoiseRequest, Observer, Weighting};
 use hissmap::operating::Operating;
+use hissmap::physics::Kelvin;
 use hissmap::smallsignal::Stimulus;
-use hissmap::variants::{Family, Hiss, HissRequest, Load, Output, Points, Variant};
+use hissmap::variants::{Families, Family, Hiss, HissRequest, Output, Points, Variant};
 use num_complex::Complex64;
 
 const BAND: [f64; 2] = [20.0, 2e4];
@@ -76,7 +77,7 @@ fn drawn(nominal: &Circuit, random: &mut Random, faults: bool) -> Circuit {
 }
 
 fn every_node(circuit: &Circuit) -> Vec<Output> {
-    circuit.nodes().map(|(plus, _)| Output { plus, minus: NodeId::GROUND, load: None }).collect()
+    circuit.nodes().map(|(plus, _)| Output { plus, minus: NodeId::GROUND, observer: Observer::NONE }).collect()
 }
 
 fn request(outputs: Vec<Output>) -> HissRequest {
@@ -196,8 +197,8 @@ fn a_resistor_beside_a_capacitor_has_the_noise_of_nyquist_with_and_without_a_loa
             nominal.adjusted(&both).expect("they fit")
         })
         .collect();
-    let load = Load { ohms: 1e6, farads: 1e-10 };
-    let bare = Output { plus: NodeId(1), minus: NodeId::GROUND, load: None };
+    let load = Observer { siemens: 1e-6, farads: 1e-10, temperature: Kelvin(T27), coupling_hz: 0.0 };
+    let bare = Output { plus: NodeId(1), minus: NodeId::GROUND, observer: Observer::NONE };
     let family = Family::new(&nominal).expect("a bias");
     let solved = family.solve(&circuits);
     let variants: Vec<&Variant> = solved.iter().flatten().collect();
@@ -206,7 +207,7 @@ fn a_resistor_beside_a_capacitor_has_the_noise_of_nyquist_with_and_without_a_loa
         by_source: true,
         stimulus: None,
         gain_hz: vec![1e3, 1e4],
-        ..request(vec![bare, Output { load: Some(load), ..bare }])
+        ..request(vec![bare, Output { observer: load, ..bare }])
     };
     for (&[ohms, farads], hiss) in values.iter().zip(family.noise(&variants, &asked)) {
         let what = format!("{ohms} Ω, {farads} F");
@@ -214,7 +215,7 @@ fn a_resistor_beside_a_capacitor_has_the_noise_of_nyquist_with_and_without_a_loa
         close(outputs[0].mean_square_v2, nyquist(ohms, farads), 1e-8, &what);
         close(outputs[0].by_source_v2[0], nyquist(ohms, farads), 1e-8, &what);
         // Both at one temperature: the load is one more resistor beside the first.
-        let beside = 1.0 / (1.0 / ohms + 1.0 / load.ohms);
+        let beside = 1.0 / (1.0 / ohms + load.siemens);
         close(outputs[1].mean_square_v2, nyquist(beside, farads + load.farads), 1e-8, &what);
         for (hertz, impedance) in [1e3, 1e4].into_iter().zip(&outputs[1].impedances) {
             let expected = 1.0 / Complex64::new(1.0 / ohms, TAU * hertz * farads);
@@ -240,13 +241,13 @@ fn gains_in_lanes_are_those_of_the_divider() {
     let solved = family.solve(&circuits);
     let variants: Vec<&Variant> = solved.iter().flatten().collect();
     let a = nominal.find_node("a").expect("it is there");
-    let load = Some(Load { ohms: 1e4, farads: 0.0 });
-    let output = Output { plus: a, minus: NodeId::GROUND, load: None };
+    let observer = Observer { siemens: 1e-4, farads: 0.0, temperature: Kelvin(T27), coupling_hz: 0.0 };
+    let output = Output { plus: a, minus: NodeId::GROUND, observer: Observer::NONE };
     let asked = HissRequest {
         stimulus: Stimulus::of(&nominal, v),
         gain_hz: vec![1e3],
         points: Points::Fixed,
-        ..request(vec![output, Output { load, ..output }])
+        ..request(vec![output, Output { observer, ..output }])
     };
     for (&[upper, lower], hiss) in values.iter().zip(family.noise(&variants, &asked)) {
         let outputs = hiss.expect("it has a solution").outputs;
@@ -255,7 +256,7 @@ fn gains_in_lanes_are_those_of_the_divider() {
             close(output.gains[0].re, lower / (upper + lower), 1e-12, "gain");
             close(output.gains[0].im + 1.0, 1.0, 1e-12, "no reactance");
             assert_eq!(output.error_v2, None);
-            // 4kT·R of what the node sees, white over the band.
+            // 4kT·R of what the node sees, load and all at one temperature, white over the band.
             let seen = 1.0 / (1.0 / upper + 1.0 / lower);
             close(output.mean_square_v2, 4.0 * K * T27 * seen * (BAND[1] - BAND[0]), 1e-12, "white hiss");
         }
@@ -281,7 +282,7 @@ fn a_resonance_of_any_lane_is_found() {
     let family = Family::new(&nominal).expect("a bias");
     let solved = family.solve(&circuits);
     let variants: Vec<&Variant> = solved.iter().flatten().collect();
-    let output = Output { plus: NodeId(1), minus: NodeId::GROUND, load: None };
+    let output = Output { plus: NodeId(1), minus: NodeId::GROUND, observer: Observer::NONE };
     let asked = HissRequest { band_hz: [1.0, 1e7], ..request(vec![output]) };
     for (number, hiss) in family.noise(&variants, &asked).into_iter().enumerate() {
         let hiss = hiss.expect("it has a solution");
@@ -345,5 +346,29 @@ fn a_bridge_among_variants_is_solved_by_itself() {
             let mean_square = expected.rms_volts.powi(2);
             assert!((actual.mean_square_v2 - mean_square).abs() <= 4e-6 * mean_square);
         }
+    }
+}
+
+#[test]
+fn each_structure_has_one_family() {
+    let nominal = circuit("V1 a 0 1\nR1 a b 1k\nR2 b 0 1k");
+    let r = nominal.find_part("R1").expect("it is there");
+    let shifted = nominal.adjusted(&[to(r, Quantity::Resistance, Shift::Factor(2.0))]).expect("it fits");
+    let bridge = Change::Bridge { nodes: ["a".into(), "b".into()], ohms: 1e3, excess: Excess::None };
+    let bridged = nominal.changed(&[bridge]).expect("both nodes are there");
+    let mut families = Families::default();
+    let volts = |families: &mut Families, circuit: &Circuit| {
+        let family = families.of(circuit).expect("a bias");
+        assert!(family.fits(circuit));
+        let solved = family.solve(std::slice::from_ref(circuit)).pop().expect("one gives one");
+        let b = circuit.find_node("b").expect("it is there");
+        (solved.expect("a bias").bias().volts(b), family.nominal().volts(b))
+    };
+    // Dividers of 1 V: 1k/(1k + 1k), 1k/(2k + 1k) in the same family, 1k/(0.5k + 1k) in another one.
+    for (circuit, own, nominal) in [(&nominal, 0.5, 0.5), (&shifted, 1.0 / 3.0, 0.5), (&bridged, 2.0 / 3.0, 2.0 / 3.0)]
+    {
+        let (volts, of_family) = volts(&mut families, circuit);
+        close(volts, own, 1e-12, "the variant");
+        close(of_family, nominal, 1e-12, "the nominal one of its family");
     }
 }

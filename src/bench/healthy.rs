@@ -10,7 +10,7 @@ use super::tolerance::{Coordinate, adjustments, stratified};
 use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::element::PartId;
-use crate::noise::Weighting;
+use crate::noise::{Observer, Weighting};
 use crate::variants::{Family, HissRequest, Output, Points};
 
 /// Between low and high.
@@ -129,7 +129,11 @@ pub fn healthy(
     }
     let mut hiss: Vec<Vec<f64>> = vec![Vec::new(); question.points.len()];
     if let Some((band_hz, weighting)) = question.hiss {
-        let outputs = question.points.iter().map(|point| Output { plus: point.plus, minus: point.minus, load: None });
+        let outputs = question.points.iter().map(|point| Output {
+            plus: point.plus,
+            minus: point.minus,
+            observer: Observer::NONE,
+        });
         let request = HissRequest {
             outputs: outputs.collect(),
             band_hz,

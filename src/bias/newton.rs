@@ -4,7 +4,10 @@ use super::convergence::{worst_residual, worst_update};
 use super::limit::limit;
 use crate::circuit::Circuit;
 use crate::element::{Element, JunctionVolts, PartId};
-use crate::mna::{self, BiasEquations, Factored, LaneSolver, LinearError, MOST_DENSE, SignalEquations, Unknown};
+use crate::mna::{
+    self, BiasEquations, Factored, LANES, LaneFactors, LaneSolver, LaneValue, LinearError, MOST_DENSE, SignalEquations,
+    Unknown,
+};
 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
@@ -144,6 +147,58 @@ pub(super) fn weakest(circuit: &Circuit, trial: &Trial) -> Option<Unknown> {
     let mut equations = BiasEquations::new(unknowns);
     stamp(circuit, Aid { siemens: 1e-12, ..Aid::NONE }, trial, &mut equations);
     mna::weakest(&slopes(unknowns, &equations), ANY_HERTZ)
+}
+
+/// The slopes of the circuit's equations at a trial point, factored.
+pub(super) fn factored_slopes(circuit: &Circuit, trial: &Trial) -> Result<Slopes, LinearError> {
+    let unknowns = circuit.layout().with_temperatures;
+    let mut equations = BiasEquations::new(unknowns);
+    stamp(circuit, Aid::NONE, trial, &mut equations);
+    if unknowns > ORDER_ABOVE {
+        let solver = LaneSolver::new(&slopes(unknowns, &equations), [ANY_HERTZ; 3])?;
+        if let Some(factors) = solver.into_factors([ANY_HERTZ; LANES]) {
+            return Ok(Slopes(Solver::Lanes(Box::new(factors))));
+        }
+    }
+    if unknowns > MOST_DENSE {
+        return Err(LinearError::Singular(Unknown(1)));
+    }
+    let entries = equations.jacobian.iter().map(|entry| (entry.row, entry.column, entry.value));
+    Ok(Slopes(Solver::Dense(Factored::new(unknowns, entries)?)))
+}
+
+/// Unknowns above which a pivot order costs less than one dense factorization.
+const ORDER_ABOVE: usize = 150;
+
+/// The slopes of all bias equations at a bias point, factored: rows are equations, columns unknowns, temperatures of
+/// self-heating parts included.
+#[derive(Debug)]
+pub struct Slopes(Solver);
+
+#[derive(Debug)]
+enum Solver {
+    Dense(Factored<f64>),
+    Lanes(Box<LaneFactors<'static>>),
+}
+
+impl Slopes {
+    /// Solves Jᵀ·λ = b: how much a figure whose slopes by the unknowns are `right` loses by one ampere (volt, watt) in
+    /// each equation. Both of length unknowns with temperatures + 1, ground first.
+    ///
+    /// # Errors
+    /// [`LinearError`] names the unknown to blame.
+    pub fn solve_transposed(&self, right: &[f64]) -> Result<Vec<f64>, LinearError> {
+        match &self.0 {
+            Solver::Dense(factored) => factored.solve_transposed(right),
+            Solver::Lanes(factors) => {
+                let mut wide: Vec<LaneValue> =
+                    right.iter().map(|&value| LaneValue { re: [value; LANES], im: [0.0; LANES] }).collect();
+                wide[0] = LaneValue::ZERO;
+                let solution = factors.transposed_each(&wide).ok_or(LinearError::Singular(Unknown(1)))?;
+                Ok(solution.iter().map(|value| value.re[0]).collect())
+            }
+        }
+    }
 }
 
 /// Slopes know no frequency: one factorization at any of them serves.

@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::{Circuit, Part, build, couplings, topology};
+use super::{Circuit, build, couplings, topology};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Element, Excess, PartId, Range};
 use crate::physics::{Kelvin, ZERO_CELSIUS};
@@ -108,13 +108,10 @@ pub(super) fn adjusted(circuit: &Circuit, adjustments: &[Adjustment]) -> Result<
         }
         let ambient_celsius = circuit.ambient.celsius();
         let Some((_, part)) = circuit.parts.get_index_mut(adjustment.part.index()) else {
-            let message = format!("the circuit has no part of number {}", adjustment.part.0);
-            return Err(Box::new(
-                Diagnostic::error(Code::UnknownPart, message).help("take the number from the circuit"),
-            ));
+            return Err(no_part(adjustment));
         };
         let heats_itself = part.element.heats_itself();
-        shift(part, adjustment, ambient_celsius)?;
+        shift(&mut part.element, &part.name, adjustment, ambient_celsius)?;
         heated |= heats_itself != part.element.heats_itself();
     }
     let made = |quantity: Quantity| adjustments.iter().any(|adjustment| adjustment.quantity == quantity);
@@ -135,14 +132,26 @@ pub(super) fn adjusted(circuit: &Circuit, adjustments: &[Adjustment]) -> Result<
     Ok(circuit)
 }
 
+/// What one part becomes by an adjustment of a value of its own.
+pub(super) fn shifted_element(circuit: &Circuit, adjustment: &Adjustment) -> Result<Element, Box<Diagnostic>> {
+    let Some((_, part)) = circuit.parts.get_index(adjustment.part.index()) else { return Err(no_part(adjustment)) };
+    let mut element = part.element.clone();
+    shift(&mut element, &part.name, adjustment, circuit.ambient.celsius())?;
+    Ok(element)
+}
+
 /// Shifts one value of one part.
-fn shift(part: &mut Part, adjustment: &Adjustment, ambient_celsius: f64) -> Result<(), Box<Diagnostic>> {
-    let name = &part.name;
+fn shift(
+    element: &mut Element,
+    name: &str,
+    adjustment: &Adjustment,
+    ambient_celsius: f64,
+) -> Result<(), Box<Diagnostic>> {
     let set = |field: &mut f64, range: Range| {
         *field = shifted(adjustment, *field, range, name)?;
         Ok(())
     };
-    match (adjustment.quantity, &mut part.element) {
+    match (adjustment.quantity, element) {
         (Quantity::Resistance, Element::Resistor(e)) => set(&mut e.ohms, Range::Positive),
         (Quantity::Capacitance, Element::Capacitor(e)) => set(&mut e.farads, Range::NonNegative),
         (Quantity::Inductance, Element::Inductor(e)) => set(&mut e.henries, Range::Positive),
@@ -220,6 +229,11 @@ fn shifted(adjustment: &Adjustment, before: f64, range: Range, name: &str) -> Re
     }
     let message = format!("the {} of {name} must be {}, not {value}", adjustment.quantity.words(), range.words());
     Err(Box::new(Diagnostic::error(Code::ValueOutOfRange, message).help(format!("give a value {}", range.words()))))
+}
+
+fn no_part(adjustment: &Adjustment) -> Box<Diagnostic> {
+    let message = format!("the circuit has no part of number {}", adjustment.part.0);
+    Box::new(Diagnostic::error(Code::UnknownPart, message).help("take the number from the circuit"))
 }
 
 fn unfit(adjustment: &Adjustment, name: &str) -> Box<Diagnostic> {

@@ -12,6 +12,7 @@ mod inserted;
 mod order;
 mod parameters;
 mod parts;
+mod rewire;
 mod topology;
 
 use std::sync::Arc;
@@ -27,6 +28,7 @@ use crate::physics::Kelvin;
 pub use adjust::{Adjustment, Quantity, Shift};
 use build::Elaborated;
 pub use change::Change;
+pub use rewire::Rewiring;
 
 /// A part with its name and where it was written.
 #[derive(Clone, Debug, PartialEq)]
@@ -144,6 +146,15 @@ impl Circuit {
     /// [`Code::UnfitPart`] where the part has no such quantity, [`Code::ValueOutOfRange`] where it cannot have the value.
     pub fn adjusted(&self, adjustments: &[Adjustment]) -> Result<Circuit, Box<Diagnostic>> {
         adjust::adjusted(self, adjustments)
+    }
+
+    /// What the part of an adjustment becomes by it, by itself: couplings of a winding and the temperatures of other parts
+    /// are not followed. For derivatives by values, which need no circuit.
+    ///
+    /// # Errors
+    /// As [`Circuit::adjusted`]; the ambient temperature is no value of a part.
+    pub fn shifted_element(&self, adjustment: &Adjustment) -> Result<Element, Box<Diagnostic>> {
+        adjust::shifted_element(self, adjustment)
     }
 
     /// What was shifted, in order, after the changes of [`Circuit::changes`].

@@ -10,7 +10,7 @@ use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::netlist::{self, Fetched, IncludeRequest, Limits, Netlist};
 
 /// What stands for standard input.
-const STANDARD_INPUT: &str = "-";
+pub const STANDARD_INPUT: &str = "-";
 
 /// What a file holds.
 pub enum Input {
@@ -56,7 +56,7 @@ impl Names {
     }
 }
 
-fn read_text(file: &str) -> Result<String, String> {
+pub fn read_text(file: &str) -> Result<String, String> {
     let bytes = if file == STANDARD_INPUT { read_limited(Ok(io::stdin())) } else { read_limited(fs::File::open(file)) };
     bytes.map(decode).map_err(|error| reason(&error))
 }
@@ -73,7 +73,7 @@ fn decode(bytes: Vec<u8>) -> String {
     String::from_utf8(bytes).unwrap_or_else(|error| error.into_bytes().into_iter().map(char::from).collect())
 }
 
-fn reason(error: &io::Error) -> String {
+pub fn reason(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file".to_owned(),
         io::ErrorKind::PermissionDenied => "its permissions do not allow it".to_owned(),

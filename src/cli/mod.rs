@@ -11,6 +11,7 @@ mod flags;
 mod listen;
 mod noise;
 mod output;
+mod recording;
 mod render;
 mod response;
 mod why;
@@ -49,6 +50,7 @@ enum Command {
     Noise(noise::Flags),
     Compare(compare::Flags),
     Listen(listen::Flags),
+    Recording(recording::Flags),
     Equations(equations::Flags),
     Why(why::Flags),
 }
@@ -67,6 +69,7 @@ pub fn run() -> ExitCode {
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
+        Command::Recording(flags) => (recording::run(flags), flags.output()),
         Command::Why(flags) => return why::run(flags),
     };
     outcome.deliver(output)

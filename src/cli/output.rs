@@ -83,6 +83,24 @@ impl Output {
     }
 }
 
+/// Puts a new text in the place of a file that exists, whole or not at all; its permissions stay.
+pub fn replace(path: &Path, text: &str) -> Result<(), Diagnostic> {
+    let failed = |error: &io::Error| {
+        let message = format!("{} cannot be written: {error}", path.display());
+        Diagnostic::error(Code::CannotWrite, message).help("check its permissions, and those of its folder")
+    };
+    let target = fs::canonicalize(path).map_err(|error| failed(&error))?;
+    let directory = target.parent().unwrap_or(Path::new("."));
+    let write = || {
+        let mut draft = new_file(directory)?;
+        draft.write_all(text.as_bytes())?;
+        draft.as_file().set_permissions(fs::metadata(&target)?.permissions())?;
+        draft.as_file().sync_all()?;
+        draft.persist(&target).map_err(|problem| problem.error)
+    };
+    write().map(|_| ()).map_err(|error| failed(&error))
+}
+
 fn exists(path: &Path) -> Diagnostic {
     let message = format!("{} exists already", path.display());
     Diagnostic::error(Code::CannotWrite, message).help("add --force to replace it, or name another file")

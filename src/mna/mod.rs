@@ -226,6 +226,12 @@ impl SignalEquations {
         Self { unknowns, entries: Vec::new(), ohmic: Vec::new() }
     }
 
+    /// Forgets all stamps, keeping the memory.
+    pub fn clear(&mut self) {
+        self.entries.clear();
+        self.ohmic.clear();
+    }
+
     /// Adds one entry; those of ground are dropped.
     pub fn add(&mut self, row: Unknown, column: Unknown, g: f64, c: f64) {
         if row != Unknown::GROUND && column != Unknown::GROUND && (g != 0.0 || c != 0.0) {
@@ -308,6 +314,11 @@ impl SignalEquations {
     /// Unknowns that are drops, and the conductance each lies across.
     pub(crate) fn drop_siemens(&self) -> impl Iterator<Item = (Unknown, f64)> + '_ {
         self.ohmic.iter().map(|&(inner, _, siemens)| (inner, siemens))
+    }
+
+    /// Ohmic parts of devices: inner node, pin, siemens.
+    pub(crate) fn ohmic_parts(&self) -> &[(Unknown, Unknown, f64)] {
+        &self.ohmic
     }
 
     /// Turns a right-hand side by nodes into one of the settled equations.

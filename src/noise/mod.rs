@@ -21,6 +21,7 @@ use crate::smallsignal::{SmallSignal, Stimulus};
 pub use caution::cautions;
 pub use figure::{SourceResistance, noise_factors};
 use integral::{Request, integrate};
+pub(crate) use observer::Loaded;
 pub use observer::Observer;
 use propagate::Propagation;
 pub use weighting::Weighting;

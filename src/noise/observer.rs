@@ -47,7 +47,7 @@ impl Observer {
 }
 
 /// An output's change by what loads it, at each lane.
-pub(super) struct Loaded {
+pub(crate) struct Loaded {
     /// 1/|1 + Y·Z|².
     pub division: [f64; LANES],
     /// The density that the probe itself adds before that division, V²/Hz.

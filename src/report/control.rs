@@ -3,7 +3,7 @@
 //! The hiss of each device at a point is compared between the control's ends, everything else as it is. What comes from
 //! before the control, or from the control itself, moves with it; what stays comes from behind it.
 
-use super::{NoiseQuestion, PointHiss, Setting, decibels, noise};
+use super::{DeviceHiss, NoiseQuestion, PointHiss, Setting, decibels, noise};
 use crate::bench::Control;
 use crate::bias::SolveError;
 use crate::circuit::Circuit;
@@ -34,8 +34,8 @@ pub struct ControlledPoint {
     pub rms_volts: [f64; 2],
     /// Upper over lower end, dB; `None` where either is silent.
     pub change_db: Option<f64>,
-    /// How much of the mean square at the louder end moves with the control, 0 to 1; the rest stays.
-    pub moving_share: f64,
+    /// How much of the mean square at the lower and at the upper end moves with the control, 0 to 1; the rest stays.
+    pub moving_shares: [f64; 2],
     /// By device, by falling share at the louder end.
     pub devices: Vec<ControlledDevice>,
 }
@@ -49,8 +49,8 @@ pub struct ControlledDevice {
     pub rms_volts: [f64; 2],
     /// Upper over lower end, dB; `None` where either is silent.
     pub change_db: Option<f64>,
-    /// Fraction of the mean square at the louder end of the point.
-    pub share: f64,
+    /// Fraction of the mean square at the lower and at the upper end.
+    pub shares: [f64; 2],
     /// Whether it changes by [`STAYS_WITHIN_DB`] or more.
     pub moves: bool,
 }
@@ -84,24 +84,41 @@ pub fn control(
     Ok(ControlResult { points: points.collect(), setting: low.setting, control: control.clone(), cautions })
 }
 
+impl ControlledPoint {
+    /// Which end is louder: 0 for the lower, 1 for the upper one.
+    pub fn louder(&self) -> usize {
+        usize::from(self.rms_volts[1] >= self.rms_volts[0])
+    }
+}
+
 fn point(low: &PointHiss, high: &PointHiss) -> ControlledPoint {
-    let louder = if high.rms_volts >= low.rms_volts { high } else { low };
     let of = |point: &PointHiss, name: &str| {
-        point.devices.iter().find(|device| device.name == name).map_or(0.0, |device| device.rms_volts)
+        let device = point.devices.iter().find(|device| device.name == name);
+        device.map_or((0.0, 0.0), |device| (device.rms_volts, device.share))
     };
-    let devices = louder.devices.iter().map(|device| {
-        let rms_volts = [of(low, &device.name), of(high, &device.name)];
-        let change_db = decibels(rms_volts[1] / rms_volts[0]);
-        // What is silent at one end only has moved as far as can be.
-        let moves = change_db.is_none_or(|db| db.abs() >= STAYS_WITHIN_DB);
-        ControlledDevice { name: device.name.clone(), rms_volts, change_db, share: device.share, moves }
+    // A device that is silent at one end is in the list of the other one.
+    let (louder, other) = if high.rms_volts >= low.rms_volts { (high, low) } else { (low, high) };
+    let silent = |device: &&DeviceHiss| louder.devices.iter().all(|known| known.name != device.name);
+    let names = louder.devices.iter().chain(other.devices.iter().filter(silent)).map(|device| &device.name);
+    let devices = names.map(|name| {
+        let [(low_volts, low_share), (high_volts, high_share)] = [of(low, name), of(high, name)];
+        let change_db = decibels(high_volts / low_volts);
+        ControlledDevice {
+            name: name.clone(),
+            rms_volts: [low_volts, high_volts],
+            change_db,
+            shares: [low_share, high_share],
+            // What is silent at one end only has moved as far as can be.
+            moves: change_db.is_none_or(|db| db.abs() >= STAYS_WITHIN_DB),
+        }
     });
     let devices: Vec<ControlledDevice> = devices.collect();
+    let moving = |end: usize| devices.iter().filter(|device| device.moves).map(|device| device.shares[end]).sum();
     ControlledPoint {
         name: low.name.clone(),
         rms_volts: [low.rms_volts, high.rms_volts],
         change_db: decibels(high.rms_volts / low.rms_volts),
-        moving_share: devices.iter().filter(|device| device.moves).map(|device| device.share).sum(),
+        moving_shares: [moving(0), moving(1)],
         devices,
     }
 }

@@ -2,7 +2,10 @@
 
 use csv::Writer;
 
-use super::{BiasResult, CompareResult, Message, NoiseResult, PointHiss, ResponseResult};
+use super::{
+    BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult, SwingResult,
+    TwinResult,
+};
 use crate::bench::healthy::Band;
 use crate::bench::instrument::Shown;
 use crate::bias::DeviceCurrents;
@@ -60,16 +63,76 @@ pub fn bias(result: &BiasResult) -> String {
     table(&columns, nodes.chain(devices))
 }
 
-/// `response`: a row a point and frequency.
+/// `response`: a row a point and frequency. Where controls were asked for, their settings instead; else where the other
+/// channel was, a row a frequency; else where swing was, a row a level.
 pub fn response(result: &ResponseResult) -> String {
-    let rows = result.curves.iter().flat_map(|curve| {
-        curve.points.iter().map(|(hertz, gain)| {
-            let db = optional(super::gain_decibels(gain.norm()));
-            let phase = exact(gain.arg().to_degrees());
-            [curve.to.clone(), exact(*hertz), exact(gain.re), exact(gain.im), db, phase]
+    if !result.controls.is_empty() {
+        return controls(result);
+    }
+    if let Some(twin) = &result.twin {
+        return channels(twin);
+    }
+    if let Some(swing) = &result.swing {
+        return swings(swing);
+    }
+    let rows = result.curves.iter().flat_map(curve);
+    table(&["to", "hz", "re", "im", "db", "phase_deg"], rows)
+}
+
+fn curve(curve: &Curve) -> impl Iterator<Item = [String; 6]> + '_ {
+    curve.points.iter().map(|(hertz, gain)| {
+        let db = optional(super::gain_decibels(gain.norm()));
+        let phase = exact(gain.arg().to_degrees());
+        [curve.to.clone(), exact(*hertz), exact(gain.re), exact(gain.im), db, phase]
+    })
+}
+
+fn controls(result: &ResponseResult) -> String {
+    let rows = result.controls.iter().flat_map(|control| {
+        control.settings.iter().flat_map(move |(value, curves)| {
+            let head = [control.control.clone(), exact(*value)];
+            curves.iter().flat_map(curve).map(move |row| head.clone().into_iter().chain(row))
         })
     });
-    table(&["to", "hz", "re", "im", "db", "phase_deg"], rows)
+    table(&["control", "value", "to", "hz", "re", "im", "db", "phase_deg"], rows)
+}
+
+fn channels(twin: &TwinResult) -> String {
+    let rows = twin.rows.iter().map(|row| {
+        [
+            exact(row.hertz),
+            optional(row.difference_db),
+            exact(row.difference_degrees),
+            optional(row.crosstalk_to_twin_db),
+            optional(row.crosstalk_from_twin_db),
+        ]
+    });
+    table(&["hz", "difference_db", "difference_deg", "crosstalk_to_twin_db", "crosstalk_from_twin_db"], rows)
+}
+
+fn swings(swing: &SwingResult) -> String {
+    let figures = &swing.figures;
+    let named =
+        [("onset", figures.onset), ("one_percent", figures.at_one_percent), ("ten_percent", figures.at_ten_percent)];
+    let named = named.into_iter().filter_map(|(name, level)| Some((name, level?)));
+    let rows = figures.levels.iter().map(|level| ("", *level)).chain(named).map(|(name, level)| {
+        let head = [name.to_owned(), exact(level.input_rms), exact(level.output_rms_volts), optional(level.watts)];
+        head.into_iter().chain([level.total_distortion].into_iter().chain(level.harmonics).map(exact))
+    });
+    table(
+        &[
+            "level",
+            "input_rms",
+            "output_rms_v",
+            "power_w",
+            "distortion",
+            "harmonic_2",
+            "harmonic_3",
+            "harmonic_4",
+            "harmonic_5",
+        ],
+        rows,
+    )
 }
 
 /// `noise`: a row a node, device and mechanism, or the spectra where they were asked for. Noise figure, ratio of signal to
@@ -172,6 +235,15 @@ pub fn compare(result: &CompareResult) -> String {
         ]
     });
     table(&["node", "before_rms_v", "after_rms_v", "change_db", "before_dc_v", "after_dc_v"], rows)
+}
+
+/// `recording`: the spectrum, with hum and without.
+pub fn recording(result: &RecordingResult) -> String {
+    let figures = &result.figures;
+    let both = figures.spectrum.density.iter().zip(&figures.hiss_spectrum.density).enumerate();
+    let rows = both
+        .map(|(k, (all, hiss))| [exact(k as f64 * figures.spectrum.step_hz), exact(all.sqrt()), exact(hiss.sqrt())]);
+    table(&["hz", "v_per_rthz", "hiss_v_per_rthz"], rows)
 }
 
 /// Messages, a row each.

@@ -5,15 +5,21 @@
 
 mod control;
 mod listen;
+mod recording;
 
 use serde::Serialize;
 
 pub use listen::Listen;
+pub use recording::Recorded;
 
-use super::{BiasResult, CheckResult, CompareResult, Message, NodeVolts, NoiseResult, ResponseResult};
+use super::{
+    BiasResult, CheckResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult,
+    TwinResult,
+};
 use crate::bench::healthy::Band;
 use crate::bench::instrument::Trace;
 use crate::bias::DeviceCurrents;
+use crate::repair::swing::{Clip, Level};
 
 pub use control::Control;
 
@@ -188,13 +194,21 @@ pub struct Response<'a> {
     #[serde(flatten)]
     head: Head,
     from: &'a str,
+    mid_hz: f64,
     outputs: Vec<ResponseOutput<'a>>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    controls: Vec<ResponseControl<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    twin: Option<ResponseTwin<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    swing: Option<ResponseSwing<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
 struct ResponseOutput<'a> {
     to: &'a str,
     points: Vec<ResponsePoint>,
+    half_power_hz: [Option<f64>; 2],
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -209,6 +223,31 @@ struct ResponsePoint {
 impl<'a> Response<'a> {
     /// From its result.
     pub fn new(head: Head, result: &'a ResponseResult) -> Self {
+        let controls = result.controls.iter().map(|control| ResponseControl {
+            control: &control.control,
+            settings: control
+                .settings
+                .iter()
+                .map(|(value, curves)| ResponseSetting {
+                    value: *value,
+                    outputs: curves.iter().map(ResponseOutput::of).collect(),
+                })
+                .collect(),
+        });
+        Self {
+            head,
+            from: &result.from,
+            mid_hz: result.mid_hz,
+            outputs: result.curves.iter().map(ResponseOutput::of).collect(),
+            controls: controls.collect(),
+            twin: result.twin.as_ref().map(ResponseTwin::of),
+            swing: result.swing.as_ref().map(ResponseSwing::of),
+        }
+    }
+}
+
+impl<'a> ResponseOutput<'a> {
+    fn of(curve: &'a Curve) -> Self {
         let point = |&(hz, gain): &(f64, num_complex::Complex64)| ResponsePoint {
             hz,
             re: gain.re,
@@ -216,11 +255,156 @@ impl<'a> Response<'a> {
             db: super::gain_decibels(gain.norm()),
             phase_deg: gain.arg().to_degrees(),
         };
-        let outputs = result
-            .curves
-            .iter()
-            .map(|curve| ResponseOutput { to: &curve.to, points: curve.points.iter().map(point).collect() });
-        Self { head, from: &result.from, outputs: outputs.collect() }
+        let points = curve.points.iter().map(point).collect();
+        Self { to: &curve.to, points, half_power_hz: curve.half_power_hz }
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseControl<'a> {
+    control: &'a str,
+    settings: Vec<ResponseSetting<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseSetting<'a> {
+    value: f64,
+    outputs: Vec<ResponseOutput<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseTwin<'a> {
+    from: &'a str,
+    #[serde(flatten)]
+    output: ResponseOutput<'a>,
+    channels: Vec<ResponseChannels>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    balance: Option<ResponseBalance<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseChannels {
+    hz: f64,
+    difference_db: Option<f64>,
+    difference_deg: f64,
+    crosstalk_to_twin_db: Option<f64>,
+    crosstalk_from_twin_db: Option<f64>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseBalance<'a> {
+    control: &'a str,
+    value: Option<f64>,
+    left_db: Option<f64>,
+    at_limits_db: [f64; 2],
+}
+
+impl<'a> ResponseTwin<'a> {
+    fn of(twin: &'a TwinResult) -> Self {
+        let channels = twin.rows.iter().map(|row| ResponseChannels {
+            hz: row.hertz,
+            difference_db: row.difference_db,
+            difference_deg: row.difference_degrees,
+            crosstalk_to_twin_db: row.crosstalk_to_twin_db,
+            crosstalk_from_twin_db: row.crosstalk_from_twin_db,
+        });
+        let balance = twin.balance.as_ref().map(|(control, balance)| ResponseBalance {
+            control,
+            value: balance.equal.map(|(value, _)| value),
+            left_db: balance.equal.map(|(_, left)| left),
+            at_limits_db: balance.at_limits_db,
+        });
+        Self { from: &twin.from, output: ResponseOutput::of(&twin.curve), channels: channels.collect(), balance }
+    }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct ResponseSwing<'a> {
+    to: &'a str,
+    method: &'static str,
+    input_unit: &'static str,
+    rest_v: f64,
+    static_gain: f64,
+    mid_gain: f64,
+    load: Option<&'a str>,
+    load_ohm: Option<f64>,
+    holding: &'a [String],
+    open: &'a [String],
+    shaping: &'a [String],
+    clips: SwingClips<'a>,
+    symmetrical: Option<bool>,
+    onset: Option<SwingLevel>,
+    one_percent: Option<SwingLevel>,
+    ten_percent: Option<SwingLevel>,
+    levels: Vec<SwingLevel>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct SwingClips<'a> {
+    up: Option<SwingClip<'a>>,
+    down: Option<SwingClip<'a>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct SwingClip<'a> {
+    v: f64,
+    input: f64,
+    device: Option<&'a str>,
+    cause: Option<&'static str>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+struct SwingLevel {
+    input_rms: f64,
+    output_rms_v: f64,
+    power_w: Option<f64>,
+    distortion: f64,
+    harmonics: [f64; 4],
+}
+
+impl SwingLevel {
+    fn of(level: &Level) -> Self {
+        Self {
+            input_rms: level.input_rms,
+            output_rms_v: level.output_rms_volts,
+            power_w: level.watts,
+            distortion: level.total_distortion,
+            harmonics: level.harmonics,
+        }
+    }
+}
+
+impl<'a> ResponseSwing<'a> {
+    fn of(swing: &'a SwingResult) -> Self {
+        let figures = &swing.figures;
+        let clip = |clip: &Option<Clip>, by: &'a Option<String>| {
+            clip.as_ref().map(|clip| SwingClip {
+                v: clip.volts,
+                input: clip.input,
+                device: by.as_deref(),
+                cause: clip.by.map(|(_, cause)| cause.name()),
+            })
+        };
+        let level = |level: &Option<Level>| level.as_ref().map(SwingLevel::of);
+        Self {
+            to: &swing.to,
+            method: "mid-band, quasi-static",
+            input_unit: figures.input_unit,
+            rest_v: figures.rest_volts,
+            static_gain: figures.static_gain,
+            mid_gain: figures.mid_gain,
+            load: swing.load.as_deref(),
+            load_ohm: figures.load.map(|(_, ohms)| ohms),
+            holding: &swing.holding,
+            open: &swing.open,
+            shaping: &swing.shaping,
+            clips: SwingClips { up: clip(&figures.up, &swing.by[0]), down: clip(&figures.down, &swing.by[1]) },
+            symmetrical: figures.symmetrical(),
+            onset: level(&figures.onset),
+            one_percent: level(&figures.at_one_percent),
+            ten_percent: level(&figures.at_ten_percent),
+            levels: figures.levels.iter().map(SwingLevel::of).collect(),
+        }
     }
 }
 

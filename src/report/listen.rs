@@ -154,7 +154,7 @@ pub fn listen(parts: &[ListenPart<'_>], question: &ListenQuestion) -> Result<Lis
         let figures = noise::noise(part.circuit, &operating.signal, None, &request)?;
         let rms_volts = figures.outputs[0].rms_volts;
         let density = match rms_volts > 0.0 {
-            true => Some(Density::of(part.circuit, &operating.signal, output, band_hz, rms_volts * rms_volts)?),
+            true => Some(Density::of(part.circuit, &operating.signal, output, band_hz)?),
             false => None,
         };
         let from = heard.iter().map(|part| part.samples + gap_samples).sum::<u64>() as f64 / rate;

@@ -14,6 +14,7 @@ pub mod json;
 mod listen;
 mod message;
 mod noise;
+mod recording;
 mod response;
 #[cfg(feature = "cli")]
 pub mod text;
@@ -26,7 +27,11 @@ pub use equations::{EquationsResult, equations};
 pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
-pub use response::{Curve, ResponseQuestion, ResponseResult, response};
+pub use recording::RecordingResult;
+pub use response::{
+    ControlCurves, Curve, ResponseError, ResponseQuestion, ResponseResult, SwingResult, Twin, TwinResult, TwinRow,
+    response,
+};
 
 use crate::circuit::Circuit;
 

@@ -5,6 +5,7 @@ mod compare;
 mod control;
 mod listen;
 mod noise;
+mod recording;
 mod response;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
@@ -14,6 +15,7 @@ pub use compare::compare;
 pub use control::control;
 pub use listen::listen;
 pub use noise::{noise, ranking};
+pub use recording::recording;
 pub use response::response;
 
 use super::{CheckResult, Setting, SheetCheck};

@@ -6,11 +6,11 @@ use crate::mna::NodeId;
 use crate::noise::spectra;
 use crate::smallsignal::SmallSignal;
 
-/// Points per decade that a computed density begins with, and those beyond which it is not refined.
-const FIRST_PER_DECADE: usize = 100;
-const MOST_PER_DECADE: usize = 12_800;
-/// How far the integral of the interpolated density may lie off the adaptive one, relative.
-const AGREEMENT: f64 = 1e-4;
+/// Points per decade that a computed density begins with, and most of them in all.
+const PER_DECADE: usize = 100;
+const MOST_POINTS: usize = 50_000;
+/// How far a density may lie off the power law between its neighbours, relative, before it gets neighbours of its own.
+const AGREEMENT: f64 = 1e-3;
 
 /// A one-sided density over a band, V²/Hz, a power of frequency between neighbouring points.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,8 +29,8 @@ impl Density {
         (ascending && sound && fits).then_some(Self { hertz, volts2_per_hertz })
     }
 
-    /// That of a circuit at an output over a band, with as many points as bring its integral to the given mean square,
-    /// which is that of [`noise`](crate::noise::noise), to within a ten-thousandth.
+    /// That of a circuit at an output over a band. Between neighbours it is computed once more, and again between those,
+    /// wherever the power law between them is off by more than a thousandth: so a resonance gets the points it needs.
     ///
     /// # Errors
     /// [`SolveError::Singular`] names the unknown that nothing determines.
@@ -39,18 +39,38 @@ impl Density {
         signal: &SmallSignal,
         output: (NodeId, NodeId),
         band_hz: [f64; 2],
-        mean_square: f64,
     ) -> Result<Self, SolveError> {
-        let mut per_decade = FIRST_PER_DECADE;
+        let at = |hertz: &[f64]| spectra(circuit, signal, &[output], hertz).map(|mut densities| densities.remove(0));
+        let hertz = spaced(band_hz, PER_DECADE);
+        let mut density = Self { volts2_per_hertz: at(&hertz)?, hertz };
+        let mut unsure = vec![true; density.hertz.len() - 1];
         loop {
-            let hertz = spaced(band_hz, per_decade);
-            let volts2_per_hertz = spectra(circuit, signal, &[output], &hertz)?.remove(0);
-            let density = Self { hertz, volts2_per_hertz };
-            let close = (density.power() - mean_square).abs() <= AGREEMENT * mean_square;
-            if close || per_decade >= MOST_PER_DECADE {
+            let pairs = density.hertz.windows(2).zip(&unsure);
+            let middles: Vec<f64> =
+                pairs.filter(|(_, unsure)| **unsure).map(|(pair, _)| (pair[0] * pair[1]).sqrt()).collect();
+            if middles.is_empty() || density.hertz.len() + middles.len() > MOST_POINTS {
                 return Ok(density);
             }
-            per_decade *= 2;
+            let computed = at(&middles)?;
+            let off = |(hertz, s): (&f64, &f64)| (density.at(*hertz) / s - 1.0).abs() > AGREEMENT;
+            let apart: Vec<bool> = middles.iter().zip(&computed).map(off).collect();
+            let mut new = middles.into_iter().zip(computed).zip(apart);
+            let (mut refined, mut still) = (Self { hertz: Vec::new(), volts2_per_hertz: Vec::new() }, Vec::new());
+            for (at, &hertz) in density.hertz.iter().enumerate() {
+                refined.hertz.push(hertz);
+                refined.volts2_per_hertz.push(density.volts2_per_hertz[at]);
+                match unsure.get(at) {
+                    Some(true) => {
+                        let Some(((hertz, s), apart)) = new.next() else { continue };
+                        refined.hertz.push(hertz);
+                        refined.volts2_per_hertz.push(s);
+                        still.extend([apart; 2]);
+                    }
+                    Some(false) => still.push(false),
+                    None => {}
+                }
+            }
+            (density, unsure) = (refined, still);
         }
     }
 

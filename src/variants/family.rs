@@ -153,6 +153,29 @@ impl Family {
     }
 }
 
+/// Families by structure: a bridge, a lifted leg or another state of a test is a family of its own.
+#[derive(Debug, Default)]
+pub struct Families {
+    known: Vec<Family>,
+}
+
+impl Families {
+    /// The family of a circuit's structure; made of this circuit where none is known.
+    ///
+    /// # Errors
+    /// As [`Family::new`].
+    pub fn of(&mut self, circuit: &Circuit) -> Result<&Family, SolveError> {
+        let at = match self.known.iter().position(|family| family.fits(circuit)) {
+            Some(at) => at,
+            None => {
+                self.known.push(Family::new(circuit)?);
+                self.known.len() - 1
+            }
+        };
+        Ok(&self.known[at])
+    }
+}
+
 /// A circuit that did not settle in lanes: every strategy, first from the start that was given.
 fn alone(circuit: &Circuit, start: &BiasPoint) -> Result<BiasPoint, SolveError> {
     bias::solve_from(circuit, start).or_else(|_| bias::solve(circuit))

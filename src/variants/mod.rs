@@ -12,10 +12,13 @@
 //! Nothing depends on the number of threads, and a variant's bias not on its neighbours either. The panels of a band
 //! integral are shared by eight variants, so that its last digits, within the error stated, depend on which they are.
 
+mod band;
 mod family;
 mod hiss;
 mod rule;
 mod signals;
+mod sources;
+mod transfers;
 
-pub use family::{Family, Variant};
-pub use hiss::{Hiss, HissOutput, HissRequest, Load, Output, Points};
+pub use family::{Families, Family, Variant};
+pub use hiss::{Hiss, HissOutput, HissRequest, Output, Points};

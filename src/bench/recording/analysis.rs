@@ -4,7 +4,7 @@
 //! on everything runs along: Welch's average, the filter that leaves the hiss, its moments.
 
 use super::gauss::{Gaussianity, Moments};
-use super::hum::{Hum, is_resolved, separate};
+use super::hum::{Hum, LEAST_STEPS, is_resolved, separate};
 use super::misread::Misread;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::noise::Weighting;
@@ -154,7 +154,7 @@ impl Analysis {
     fn begin(&mut self, rate_hz: f64) {
         let [low, high] = self.question.band_hz;
         let wanted = rate_hz / STEP_HZ.min(low / STEPS_BELOW_BAND);
-        let most = (self.kept.len() / SEGMENTS).max(SHORTEST).min(LONGEST);
+        let most = (self.kept.len() / SEGMENTS).clamp(SHORTEST, LONGEST);
         // A power of two that does not exceed what there is.
         let most = if most.is_power_of_two() { most } else { most.next_power_of_two() / 2 };
         let length = (wanted.clamp(1.0, LONGEST as f64) as usize).next_power_of_two().clamp(SHORTEST, most);
@@ -200,7 +200,7 @@ impl Analysis {
         let mains = self.question.mains_hz.unwrap_or(50.0);
         if (low..=high).contains(&mains) && !is_resolved(spectrum, self.question.mains_hz) {
             let message = "the recording is too short to tell hum from hiss: hum is counted as hiss";
-            let help = format!("record {} or more", short((16.0 * SEGMENTS as f64 / mains * 2.0).ceil(), "s"));
+            let help = format!("record {} or more", short((2.0 * LEAST_STEPS * SEGMENTS as f64 / mains).ceil(), "s"));
             cautions.push(Diagnostic::warning(Code::BandCut, message).help(help));
         }
         cautions

@@ -5,7 +5,8 @@
 pub(super) struct Dialect {
     /// A blank stands for any run of blanks.
     pub delimiter: char,
-    pub decimal_comma: bool,
+    /// Comma or point, as soon as one of them has been seen.
+    pub decimal: Option<char>,
 }
 
 impl Dialect {
@@ -30,12 +31,17 @@ impl Dialect {
 
     /// A finite number.
     pub fn number(self, cell: &str) -> Option<f64> {
-        let number = match (cell.contains(','), self.decimal_comma) {
-            (false, _) => cell.parse::<f64>(),
-            (true, true) if !cell.contains('.') => cell.replacen(',', ".", 1).parse::<f64>(),
-            (true, _) => return None,
+        let number = match (Self::mark(cell), self.decimal) {
+            (Some(seen), Some(known)) if seen != known => return None,
+            (Some(','), _) if !cell.contains('.') => cell.replacen(',', ".", 1).parse::<f64>(),
+            _ => cell.parse::<f64>(),
         };
         number.ok().filter(|number| number.is_finite())
+    }
+
+    /// What stands before the decimals of a cell.
+    pub fn mark(cell: &str) -> Option<char> {
+        cell.chars().find(|c| [',', '.'].contains(c))
     }
 
     /// How many numbers a line consists of; `None` for any other line. Empty cells at its end do not count.

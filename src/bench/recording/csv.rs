@@ -1,7 +1,7 @@
 //! A scope's text, as it arrives: a heading of any lines, then rows of numbers, of which one column is wanted.
 //!
-//! The delimiter and the decimal mark are those under which two lines running are nothing but as many numbers. Names and
-//! units come from the lines above.
+//! The delimiter is the one under which two lines running are nothing but as many numbers; the first decimal point or comma
+//! decides for all rows. Names and units come from the lines above.
 
 use super::cells::{Dialect, Unit};
 use super::clock::Clock;
@@ -155,13 +155,13 @@ impl CsvReader {
 
     /// Under which dialect a line is nothing but numbers, and how many.
     fn dialect(&self, line: &str) -> Option<(Dialect, usize)> {
-        let marks = |delimiter| [false, true].map(|decimal_comma| Dialect { delimiter, decimal_comma });
-        let all = ['\t', ';', ',', ' '].into_iter().flat_map(marks);
-        all.filter(|one| self.options.delimiter.is_none_or(|given| given == one.delimiter))
-            .filter(|one| self.options.decimal_comma.is_none_or(|given| given == one.decimal_comma))
+        let decimal = self.options.decimal_comma.map(|comma| if comma { ',' } else { '.' });
+        let all = ['\t', ';', ',', ' '].map(|delimiter| Dialect { delimiter, decimal });
+        all.into_iter()
+            .filter(|one| self.options.delimiter.is_none_or(|given| given == one.delimiter))
             .filter(|one| one.delimiter == ' ' || line.contains(one.delimiter))
             // Between commas a decimal comma stands in quotation marks.
-            .filter(|one| !(one.delimiter == ',' && one.decimal_comma) || line.contains('"'))
+            .filter(|one| !(one.delimiter == ',' && decimal == Some(',')) || line.contains('"'))
             .find_map(|one| one.numbers(line).map(|count| (one, count)))
     }
 
@@ -169,7 +169,7 @@ impl CsvReader {
         let headings: Vec<Vec<&str>> = self.heading.iter().rev().map(|line| dialect.cells(line)).collect();
         let unit = |column: usize| headings.iter().find_map(|cells| Unit::of_heading(cells.get(column)?));
         let is_unit = |cell: &&str| cell.is_empty() || Unit::read(cell).is_some();
-        let names = headings.iter().find(|cells| cells.len() >= count && !cells.iter().all(|cell| is_unit(cell)));
+        let names = headings.iter().find(|cells| cells.len() >= count && !cells.iter().all(is_unit));
         let has_time = count >= 2 && !self.options.no_time && !matches!(unit(0), Some(Unit::Volts(_)));
         if !has_time && self.options.rate_hz.is_none() {
             let message = "there is no column of time here";
@@ -209,11 +209,14 @@ impl CsvReader {
     }
 
     fn row(&mut self, line: usize, text: &str, volts: &mut Vec<f64>) -> Result<(), Misread> {
-        let Some(table) = &self.table else { return Ok(()) };
+        let Some(table) = &mut self.table else { return Ok(()) };
         let cells = table.dialect.cells(text);
-        let read = |(column, scale): (usize, f64)| {
+        let mut read = |(column, scale): (usize, f64)| {
             let cell = cells.get(column).copied().unwrap_or_default();
-            let number = table.dialect.number(cell).map(|number| number * scale).filter(|number| number.is_finite());
+            let number = table.dialect.number(cell);
+            // The first mark decides for all rows.
+            table.dialect.decimal = table.dialect.decimal.or(Dialect::mark(cell));
+            let number = number.map(|number| number * scale).filter(|number| number.is_finite());
             number.ok_or_else(|| {
                 let message = match cell {
                     "" => format!("column {} is empty", column + 1),

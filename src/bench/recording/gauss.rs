@@ -4,8 +4,9 @@
 //! For Gaussian y
 //!
 //!     kurtosis  m4/m2²            3, standard deviation sqrt(24·Σρ⁴/n)                                 [1]
-//!     crest     max|y|/rms        exceeded with the probability 1 - exp(-N·exp(-crest²/2))             [2]
-//!     N = 2·T·sqrt(∫f²S df/∫S df) crossings of zero, both ways, in the time T
+//!     crest     max|y|/rms        stays below x with the probability exp(-λ), λ the smaller of
+//!                                 N·exp(-x²/2), N = 2·T·sqrt(∫f²S df/∫S df) crossings of zero in the time T  [2]
+//!                                 n·P(|y|/rms > x), for few samples to a crossing miss the peaks between them
 //!
 //! A burst is a stretch beyond the level that is reached once in a thousand such recordings. The rms that bursts are held
 //! against is that of the quiet in between: the median of |y| over 0.6745, the median of |y| of unit Gaussian noise.
@@ -141,7 +142,7 @@ impl Moments {
         }
         let apart = (APART_SECONDS * self.rate_hz) as u64;
         // No burst is lower than one of this stretch alone would be.
-        let level = self.quiet_rms * burst_level(self.crossings_hz * block as f64 / self.rate_hz);
+        let level = self.quiet_rms * exceeded(block as f64, self.crossings_hz / self.rate_hz, BURST_CHANCE);
         for (at, &y) in filtered.iter().enumerate() {
             let square = y * y;
             self.squares += square;
@@ -176,10 +177,11 @@ impl Moments {
         }
         let kurtosis_error = (24.0 / independent).sqrt();
         let crest = self.largest / square.sqrt();
-        // That the crest stays below x has the probability exp(-N·exp(-x²/2)).
-        let crest_at = |below: f64| (2.0 * (crossings / -below.ln()).ln()).max(0.0).sqrt();
-        let level = self.quiet_rms * burst_level(crossings);
-        let bursts: Vec<Burst> = self.bursts.into_iter().filter(|burst| burst.volts.abs() > level).collect();
+        let level = |expected| exceeded(count, self.crossings_hz / self.rate_hz, expected);
+        // That the crest stays below x has the probability exp(-λ).
+        let crest_at = |below: f64| level(-below.ln());
+        let burst_level = self.quiet_rms * level(BURST_CHANCE);
+        let bursts: Vec<Burst> = self.bursts.into_iter().filter(|burst| burst.volts.abs() > burst_level).collect();
         let is_gaussian =
             (kurtosis - 3.0).abs() <= SURE * kurtosis_error && crest <= crest_at(1.0 - RARE) && bursts.is_empty();
         Some(Gaussianity {
@@ -193,9 +195,24 @@ impl Moments {
     }
 }
 
-/// The level over rms that Gaussian noise passes in one of a thousand stretches of so many crossings.
-fn burst_level(crossings: f64) -> f64 {
-    (2.0 * (crossings / BURST_CHANCE).ln()).max(0.0).sqrt()
+/// The level over rms that so many samples of Gaussian noise pass as often as `expected`, on average.
+fn exceeded(samples: f64, crossings_per_sample: f64, expected: f64) -> f64 {
+    let passes = |x: f64| {
+        // P(|y| > x) = sqrt(2/π)·exp(-x²/2)/(x + 1/(x + 2/(x + 3/(x + …)))), Laplace's continued fraction.
+        let tail = (2.0 / std::f64::consts::PI).sqrt() / (x + 1.0 / (x + 2.0 / (x + 3.0 / (x + 1.0))));
+        samples * (-0.5 * x * x).exp() * tail.min(crossings_per_sample)
+    };
+    // Beyond 20 there is nothing in any recording.
+    let (mut low, mut high) = (0.0, 20.0);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if passes(middle) > expected {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    high
 }
 
 /// Σρ⁴ over all lags: the autocorrelation is the inverse transform of the spectrum.

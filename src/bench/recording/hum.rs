@@ -1,9 +1,9 @@
 //! Lines of the mains and its harmonics in a spectrum, apart from the hiss between them.
 //!
-//! A line takes up the main lobe of the Hann window, two frequencies to either side. What stands in three to either side
-//! above the floor is its power; the floor there is the geometric mean of the medians to the left and the right, each
+//! A line takes up the main lobe of the Hann window, two frequencies to either side. What stands in five to either side
+//! above the floor is its power, but for a hundred-thousandth; the floor there is the geometric mean of the medians to the left and the right, each
 //! corrected for the median of averaged squares lying 1/(9K) low three times over (Wilson and Hilferty, Proc. Natl.
-//! Acad. Sci. 17 (1931) 684). A line is one whose peak stands above the floor as noise does once in some millions.
+//! Acad. Sci. 17 (1931) 684). A line is one whose peak stands above the floor as noise does once in many millions.
 
 use crate::spectral::PowerSpectrum;
 
@@ -14,12 +14,14 @@ const MAINS_DRIFT: f64 = 0.01;
 /// Harmonics looked at.
 const HARMONICS: usize = 60;
 /// Frequencies to either side that belong to a line, and between which the floor is looked for.
-const REACH: usize = 3;
-const FLOOR: std::ops::RangeInclusive<usize> = 5..=12;
+const REACH: usize = 5;
+const FLOOR: std::ops::RangeInclusive<usize> = 8..=14;
 /// Steps of the spectrum that harmonics must lie apart.
-const LEAST_STEPS: f64 = 16.0;
+pub(super) const LEAST_STEPS: f64 = 20.0;
 /// Standard deviations, on the cube root's scale, beyond which a peak is no noise.
-const SURE: f64 = 5.0;
+const SURE: f64 = 6.0;
+/// A peak lower than this over the floor is nothing to speak of, whatever the certainty.
+const LEAST_RISE: f64 = 2.0;
 
 /// Hum: the lines found.
 #[derive(Clone, Debug, PartialEq)]
@@ -125,7 +127,7 @@ fn line(spectrum: &PowerSpectrum, hertz: f64, wander: usize) -> Option<Found> {
         0.5 * (values[values.len() / 2 - 1] + values[values.len() / 2]) / cube.powi(3)
     };
     let floor = (median(&|away| peak - away) * median(&|away| peak + away)).sqrt();
-    let sure = (cube + SURE * spectrum.density_variance().sqrt() / 3.0).powi(3);
+    let sure = (cube + SURE * spectrum.density_variance().sqrt() / 3.0).powi(3).max(LEAST_RISE);
     let covered: f64 = density[peak - REACH..=peak + REACH].iter().sum();
     let power = (covered - (2 * REACH + 1) as f64 * floor) * spectrum.step_hz;
     // Of the neighbours of the peak the larger one says where between the two the line lies, by the window's lobe.

@@ -4,6 +4,8 @@
 //! keeps a bounded number of them. Nothing here opens a file.
 
 mod analysis;
+#[cfg(feature = "cli")]
+mod append;
 mod cells;
 mod clock;
 mod csv;
@@ -15,6 +17,8 @@ mod reading;
 mod wav;
 
 pub use analysis::{Analysis, Recording, RecordingQuestion};
+#[cfg(feature = "cli")]
+pub use append::{append_reading, sheet_band};
 pub use csv::{CsvOptions, CsvReader};
 pub use gauss::{Burst, Gaussianity};
 pub use hum::{Hum, HumLine};

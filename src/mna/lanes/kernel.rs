@@ -75,19 +75,22 @@ impl Wide {
     /// self − a·b
     #[inline(always)]
     pub(super) fn less_product<const FUSED: bool>(&mut self, a: &Wide, b: &Wide) {
-        for lane in 0..LANES {
-            self.re[lane] =
-                fused::<FUSED>(-a.re[lane], b.re[lane], fused::<FUSED>(a.im[lane], b.im[lane], self.re[lane]));
-            self.im[lane] =
-                fused::<FUSED>(-a.re[lane], b.im[lane], fused::<FUSED>(-a.im[lane], b.re[lane], self.im[lane]));
-        }
+        // Copies, one array after the other: in place and lane by lane the compiler has shuffled them about.
+        let (a, b, start) = (*a, *b, *self);
+        let re: [f64; LANES] = std::array::from_fn(|lane| fused::<FUSED>(a.im[lane], b.im[lane], start.re[lane]));
+        let im: [f64; LANES] = std::array::from_fn(|lane| fused::<FUSED>(-a.re[lane], b.im[lane], start.im[lane]));
+        self.re = std::array::from_fn(|lane| fused::<FUSED>(-a.re[lane], b.re[lane], re[lane]));
+        self.im = std::array::from_fn(|lane| fused::<FUSED>(-a.im[lane], b.re[lane], im[lane]));
     }
 
     #[inline(always)]
     pub(super) fn product<const FUSED: bool>(&self, b: &Wide) -> Wide {
+        let (a, b) = (*self, *b);
+        let re: [f64; LANES] = std::array::from_fn(|lane| a.im[lane] * b.im[lane]);
+        let im: [f64; LANES] = std::array::from_fn(|lane| a.im[lane] * b.re[lane]);
         Wide {
-            re: std::array::from_fn(|lane| fused::<FUSED>(self.re[lane], b.re[lane], -(self.im[lane] * b.im[lane]))),
-            im: std::array::from_fn(|lane| fused::<FUSED>(self.re[lane], b.im[lane], self.im[lane] * b.re[lane])),
+            re: std::array::from_fn(|lane| fused::<FUSED>(a.re[lane], b.re[lane], -re[lane])),
+            im: std::array::from_fn(|lane| fused::<FUSED>(a.re[lane], b.im[lane], im[lane])),
         }
     }
 
@@ -191,8 +194,23 @@ fn factor_with<const FUSED: bool>(
         let (done, open) = factors.split_at_mut(slot);
         // A local copy stays in registers; in place it would go through memory at every pair.
         let mut value = Wide { re: [g; LANES], im: omegas.map(|omega| omega * c) };
-        for &(multiplier, upper) in &program.pairs[start..step.end as usize] {
-            value.less_product::<FUSED>(&done[multiplier as usize], &done[upper as usize]);
+        // Two sums in turn: each waits for its own last term only.
+        let pairs = &program.pairs[start..step.end as usize];
+        let mut twos = pairs.chunks_exact(2);
+        if pairs.len() > 2 {
+            let mut other = Wide::ZERO;
+            for two in &mut twos {
+                value.less_product::<FUSED>(&done[two[0].0 as usize], &done[two[0].1 as usize]);
+                other.less_product::<FUSED>(&done[two[1].0 as usize], &done[two[1].1 as usize]);
+            }
+            value = value.plus(&other);
+            for &(multiplier, upper) in twos.remainder() {
+                value.less_product::<FUSED>(&done[multiplier as usize], &done[upper as usize]);
+            }
+        } else {
+            for &(multiplier, upper) in pairs {
+                value.less_product::<FUSED>(&done[multiplier as usize], &done[upper as usize]);
+            }
         }
         start = step.end as usize;
         match step.finish {

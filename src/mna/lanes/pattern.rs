@@ -9,7 +9,8 @@ use num_complex::Complex64;
 
 use super::super::{LinearError, Unknown};
 use super::LANES;
-use super::arithmetic::{self, LaneNumber, Place};
+use super::arithmetic::{self, Place};
+use super::number::LaneNumber;
 use super::order::{self, Sampled};
 use super::program::Program;
 use super::scales;

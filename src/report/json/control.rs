@@ -21,7 +21,8 @@ struct ControlNode<'a> {
     low_rms_v: f64,
     high_rms_v: f64,
     change_db: Option<f64>,
-    moving_share: f64,
+    low_moving_share: f64,
+    high_moving_share: f64,
     devices: Vec<ControlDevice<'a>>,
 }
 
@@ -31,7 +32,8 @@ struct ControlDevice<'a> {
     low_rms_v: f64,
     high_rms_v: f64,
     change_db: Option<f64>,
-    share: f64,
+    low_share: f64,
+    high_share: f64,
     moves: bool,
 }
 
@@ -53,7 +55,8 @@ fn node(point: &ControlledPoint) -> ControlNode<'_> {
         low_rms_v: point.rms_volts[0],
         high_rms_v: point.rms_volts[1],
         change_db: point.change_db,
-        moving_share: point.moving_share,
+        low_moving_share: point.moving_shares[0],
+        high_moving_share: point.moving_shares[1],
         devices: point.devices.iter().map(device).collect(),
     }
 }
@@ -64,7 +67,8 @@ fn device(device: &ControlledDevice) -> ControlDevice<'_> {
         low_rms_v: device.rms_volts[0],
         high_rms_v: device.rms_volts[1],
         change_db: device.change_db,
-        share: device.share,
+        low_share: device.shares[0],
+        high_share: device.shares[1],
         moves: device.moves,
     }
 }

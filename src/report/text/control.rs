@@ -25,10 +25,10 @@ pub fn control(result: &ControlResult, before: Option<&ControlResult>) -> String
         });
         let [at_low, at_high] = point.rms_volts.map(hiss);
         let head = [point.name.clone(), at_low, at_high, change(point.change_db)];
-        rows.add(head.into_iter().chain(was).chain([list(point, true), list(point, false)]));
+        rows.add(head.into_iter().chain(was).chain([moving(point), staying(point)]));
     }
     format!(
-        "\n{}: which hiss moves with it, by device in shares of the louder end\n\n{}\n\
+        "\n{}: what moves, in shares of the louder end; what stays, of the quieter one\n\n{}\n\
          A complaint that {name} takes away lies in what moves, before the control or in it.\n\
          One that stays with {name} at its quiet end lies in what stays, behind it.\n",
         result.control.text(),
@@ -36,12 +36,23 @@ pub fn control(result: &ControlResult, before: Option<&ControlResult>) -> String
     )
 }
 
-/// `Q1 35.2 %, RE1 20.1 %`; what is left in all where nothing has a share of its own.
-fn list(point: &ControlledPoint, moves: bool) -> String {
-    let all: Vec<&ControlledDevice> = point.devices.iter().filter(|device| device.moves == moves).collect();
-    let share: f64 = all.iter().map(|device| device.share).sum();
-    let named = all.iter().filter(|device| device.share >= SMALLEST_SHARE).take(NAMED);
-    let named: Vec<String> = named.map(|device| format!("{} {}", device.name, percent(device.share))).collect();
+/// What moves, in shares of the louder end.
+fn moving(point: &ControlledPoint) -> String {
+    list(point, true, point.louder())
+}
+
+/// What stays, in shares of the quieter end, where it is heard best.
+fn staying(point: &ControlledPoint) -> String {
+    list(point, false, 1 - point.louder())
+}
+
+/// `55.3 %: Q1 35.2 %, RE1 20.1 %`
+fn list(point: &ControlledPoint, moves: bool, end: usize) -> String {
+    let mut all: Vec<&ControlledDevice> = point.devices.iter().filter(|device| device.moves == moves).collect();
+    all.sort_by(|a, b| b.shares[end].total_cmp(&a.shares[end]));
+    let share: f64 = all.iter().map(|device| device.shares[end]).sum();
+    let named = all.iter().filter(|device| device.shares[end] >= SMALLEST_SHARE).take(NAMED);
+    let named: Vec<String> = named.map(|device| format!("{} {}", device.name, percent(device.shares[end]))).collect();
     match (named.is_empty(), share > 0.0) {
         (false, _) => format!("{}: {}", percent(share), named.join(", ")),
         (true, true) => percent(share),
