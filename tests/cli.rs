@@ -511,7 +511,7 @@ fn noise_as_text() {
         run("noise -", STAGE).out,
         str![[r#"
 One germanium stage
-hiss from 20 Hz to 20 kHz, unweighted; gain from VIN at 1 kHz; ambient 27 °C
+hiss from 20 Hz to 20 kHz, unweighted, from 45 frequencies; gain from VIN at 1 kHz; ambient 27 °C
 
 node        DC      gain      rms  peak to peak  most of it from   share
 in         0 V    0.0 dB      0 V           0 V  -
@@ -528,7 +528,7 @@ vcc   -9.000 V         -      0 V           0 V  -
         run("noise - --at out --leak Q1=20uA,x=300", STAGE).out,
         str![[r#"
 One germanium stage
-hiss from 20 Hz to 20 kHz, unweighted; gain from VIN at 1 kHz; ambient 27 °C
+hiss from 20 Hz to 20 kHz, unweighted, from 45 frequencies; gain from VIN at 1 kHz; ambient 27 °C
 what if: leak Q1 20 µA ×300
 
 out: 83.3 µV rms, 550 µV peak to peak; DC 0 V; gain 22.3 dB

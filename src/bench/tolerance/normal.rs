@@ -1,5 +1,7 @@
 //! Quantiles of the normal distribution: Wichura, algorithm AS 241, Applied Statistics 37 (1988) 477, to 16 digits.
 
+#![allow(clippy::excessive_precision, reason = "the digits are those printed")]
+
 /// 95 % of a normal distribution stay below so many sd.
 pub const NORMAL_QUANTILE_95: f64 = 1.6448536269514722;
 

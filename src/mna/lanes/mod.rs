@@ -66,6 +66,8 @@ pub struct LaneSolver {
     /// Powers of two that bring rows and columns to about 1: orders and residuals are judged by them.
     row_scale: Vec<f64>,
     column_scale: Vec<f64>,
+    /// Largest sum of sizes over a row, and over a column, of the scaled matrix at the highest sample.
+    norms: [f64; 2],
     /// |pivot|² that was the least where the order was tried and its solutions found accurate; infinite otherwise.
     reference: Vec<f64>,
     /// Whether pivots did not grow anywhere the order was tried.
@@ -151,6 +153,13 @@ impl LaneSolver {
             .collect();
         let order = order::order(n, &sampled).map_err(|row| LinearError::Singular(Unknown(row + 1)))?;
         let program = Program::new(order, &places);
+        let mut sums = [vec![0.0; n], vec![0.0; n]];
+        for (at, &(row, column)) in places.iter().enumerate() {
+            let scaled = size(at) * row_scale[row as usize] * column_scale[column as usize];
+            sums[0][row as usize] += scaled;
+            sums[1][column as usize] += scaled;
+        }
+        let norms = sums.map(|sums| sums.into_iter().fold(0.0, f64::max));
         let mut values = vec![(0.0, 0.0); program.slots()];
         entries.iter().zip(program.entry_slots()).for_each(|(&entry, &slot)| values[slot as usize] = entry);
         let mut solver = Self {
@@ -160,6 +169,7 @@ impl LaneSolver {
             values,
             row_scale,
             column_scale,
+            norms,
             reference: vec![f64::INFINITY; n],
             serves: false,
         };
@@ -455,8 +465,8 @@ impl LaneFactors<'_> {
         (error <= REFINE_ABOVE).then_some(())
     }
 
-    /// right − A·x (or with Aᵀ), and in the scaled equations its largest row over the largest of x and of the right-hand
-    /// side (the scaled matrix itself is about 1), of the worst lane.
+    /// right − A·x (or with Aᵀ), and the backward error by norms of the scaled equations, ‖r‖ over ‖A‖·‖x‖ or ‖b‖, of the
+    /// worst lane. Rigal and Gaches, J. ACM 14 (1967) 543.
     fn residual(&self, right: &[Wide], x: &[Wide], transposed: bool) -> (Vec<Wide>, f64) {
         let solver = &self.solver;
         let mut residual = right.to_vec();
@@ -471,7 +481,9 @@ impl LaneFactors<'_> {
         let left = largest(residual[1..].iter().zip(of_equations).map(|(value, &scale)| value.times(scale)));
         let given = largest(right[1..].iter().zip(of_equations).map(|(value, &scale)| value.times(scale)));
         let solved = largest(x[1..].iter().zip(of_unknowns).map(|(value, &scale)| value.times(scale.recip())));
-        let lanes = (0..LANES).map(|lane| left[lane] / f64::max(solved[lane], given[lane]).max(f64::MIN_POSITIVE));
+        let norm = solver.norms[usize::from(transposed)];
+        let whole = |lane: usize| f64::max(norm * solved[lane], given[lane]).max(f64::MIN_POSITIVE);
+        let lanes = (0..LANES).map(|lane| left[lane] / whole(lane));
         let error = lanes.fold(0.0, f64::max);
         (residual, error)
     }
