@@ -14,6 +14,7 @@ pub mod recording;
 mod reference;
 mod ripple;
 pub mod sheet;
+pub mod symptoms;
 pub mod tolerance;
 mod whatif;
 
