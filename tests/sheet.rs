@@ -276,7 +276,10 @@ fn readings_that_do_not_fit_together_are_refused() {
     reading("freeze = \"Q5\"\nvalue = -3", &[(3, 10, "no part is called Q5", "try Q2")]);
     reading("turn = \"volume\"\nvalue = -3", &[(3, 8, "no control is called volume", "controls are vol")]);
     reading("shunt = \"b1,c2\"\nvalue = -3", &[(3, 9, "from one node to ground", "shunt = \"b1\"")]);
-    reading("measure = \"dc\"\nat = \"c2\"\ntwin = true", &[(5, 8, "c2 has no twin", "twin = \"c2r\"")]);
+    check(
+        "[[reading]]\nmeasure = \"dc\"\nat = \"c2\"\ntwin = true\n[point.B]\nnode = \"b1\"\ntwin = \"b1r\"",
+        &[(5, 8, "c2 has no twin", "twin = \"c2r\"")],
+    );
     reading(
         "measure = \"dc\"\nat = \"c2\"\nwith = { loud = 0 }",
         &[(5, 8, "no control is called loud", "controls are vol")],

@@ -6,6 +6,7 @@ mod control;
 mod fault;
 pub mod healthy;
 pub mod instrument;
+mod listed;
 mod point;
 pub mod printed;
 mod quantity;
@@ -14,7 +15,9 @@ pub mod recording;
 mod reference;
 mod ripple;
 pub mod sheet;
+pub mod simulated;
 pub mod tolerance;
+pub mod touch;
 mod whatif;
 
 pub use band::{DEFAULT_BAND_HZ, read_band, read_hertz};
@@ -22,6 +25,7 @@ pub use control::Control;
 pub use fault::{
     Case, Fault, FaultKind, Key, OPEN_OHMS, Prior, SHORT_OHMS, SeverityRange, UNIT_KF, hypotheses, kinds_for,
 };
+pub use listed::ListedFault;
 pub use point::{Point, find_source};
 pub use quantity::Unit;
 pub use reference::{Load, read_level, read_load, read_source_resistance};

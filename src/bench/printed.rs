@@ -3,7 +3,7 @@
 //!
 //! deviation   z = (printed − computed)/sd, computed as the DC meter reads it; sd of healthy units from the tolerances and of
 //!             a reading, in power
-//! slips       for each resistor and source ×10 and ÷10 (and by 1000: a lost k), two digits exchanged; two pins of a
+//! slips       for each resistor ×10 and ÷10 (and by 1000: a lost k), two digits exchanged; sources ×10, ÷10; two pins of a
 //!             device exchanged, the other polarity, a source reversed; for each transistor beta, IS and ICBO by 3 or 10
 //! fit         Σ min(z², cap), all slips solved; a slip of a card inside a sub-circuit acts wherever it is called
 //!

@@ -17,6 +17,7 @@ use super::sheet::settings::{Surroundings, Tolerances};
 use crate::circuit::{Adjustment, Circuit, Quantity, Shift};
 use crate::element::{Capacitor, Element, Excess, PartId, SourceKind};
 
+pub(crate) use draw::Stream;
 pub use draw::{draw, stratified};
 pub use normal::{NORMAL_QUANTILE_95, normal_quantile};
 
@@ -110,6 +111,8 @@ pub struct Coordinate {
     pub law: Law,
     /// What the value acts on.
     pub effect: Effect,
+    /// Whether another channel of the same set, of the same batch and on the same bench, has the same value.
+    pub shared: bool,
 }
 
 impl Coordinate {
@@ -176,6 +179,7 @@ impl Tolerances {
         let with_kf: Vec<PartId> = with_kf.map(|(id, _)| id).collect();
         let supplies = circuit.parts().filter(|(id, part)| Some(*id) != input && is_supply(&part.element));
         let supplies: Vec<PartId> = supplies.map(|(id, _)| id).collect();
+        let own = all.0.len();
         all.factor(
             "RB of the batch".into(),
             Law::LogNormal { sd: self.rb_batch_sd },
@@ -187,6 +191,7 @@ impl Tolerances {
         let [low, high] = self.ambient_celsius;
         all.add("ambient".into(), Law::Uniform { low, high }, Effect::Ambient);
         all.bench(self, surroundings);
+        all.0[own..].iter_mut().for_each(|coordinate| coordinate.shared = true);
         all.0
     }
 }
@@ -200,6 +205,7 @@ impl Sheet {
             name: "observer of the scope".into(),
             law: observer,
             effect: Effect::Observer,
+            shared: true,
         }));
         all
     }
@@ -210,7 +216,7 @@ struct Coordinates(Vec<Coordinate>);
 impl Coordinates {
     fn add(&mut self, name: String, law: Law, effect: Effect) {
         if law.sd() > 0.0 {
-            self.0.push(Coordinate { name, law, effect });
+            self.0.push(Coordinate { name, law, effect, shared: false });
         }
     }
 

@@ -136,6 +136,7 @@ fn are_rivals(one: &Change, other: &Change) -> bool {
             same(a, c) && same(b, d) || same(a, d) && same(b, c)
         }
         (Change::Ambient { .. }, Change::Ambient { .. }) => true,
+        (Change::Shunt { node: a, .. }, Change::Shunt { node: b, .. }) => same(a, b),
         _ => false,
     }
 }

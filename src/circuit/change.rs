@@ -114,6 +114,13 @@ pub enum Change {
         /// Its noise beyond thermal.
         excess: Excess,
     },
+    /// A capacitor from a node to ground, which takes the hiss away that comes to the node; with 0 F the place for one.
+    Shunt {
+        /// The node, as typed.
+        node: String,
+        /// Its capacitance, F.
+        farads: f64,
+    },
     /// Excess collector-base leakage of a transistor in place of its own. What is `None` keeps the netlist's value.
     Leak {
         /// The transistor.
@@ -161,7 +168,8 @@ pub(super) fn in_order(changes: &[Change]) -> Vec<&Change> {
         Change::Bridge { .. } => 12,
         Change::Series { .. } => 13,
         Change::Across { .. } => 14,
-        Change::Lift { .. } => 15,
+        Change::Shunt { .. } => 15,
+        Change::Lift { .. } => 16,
     });
     ordered
 }
@@ -189,6 +197,7 @@ pub(super) fn apply(
         Change::Across { part, pins, ohms, excess } => inserted::across(parts, part, *pins, *ohms, *excess),
         Change::Lift { part } => inserted::lift(parts, part),
         Change::Bridge { nodes: ends, ohms, excess } => bridge(parts, nodes, ends, *ohms, *excess),
+        Change::Shunt { node, farads } => inserted::shunt(parts, nodes, node, *farads),
         Change::Leak { part, amps, times, corner_hz, doubling_celsius } => {
             leak(find(parts, part)?, *amps, [("LEAKM", *times), ("LEAKFC", *corner_hz), ("TDBL", *doubling_celsius)])
         }
@@ -415,13 +424,7 @@ fn bridge(
 ) -> Result<(), Diagnostic> {
     let mut found = [NodeId::GROUND; 2];
     for (end, name) in found.iter_mut().zip(ends) {
-        *end = nodes.get_index_of(&node_key(name)).map(node_id).ok_or_else(|| {
-            let error = Diagnostic::error(Code::UnknownNode, format!("no node is called {name}"));
-            match nearest(name, nodes.values().map(String::as_str)) {
-                Some(near) => error.help(format!("try {near}")),
-                None => error.help(format!("nodes are {}", super::some_of(nodes.values().map(String::as_str)))),
-            }
-        })?;
+        *end = find_node(nodes, name)?;
     }
     if found[0] == found[1] {
         return Err(unfit("a bridge needs two different nodes".to_owned(), "name two: --bridge b1,c1=100k"));
@@ -430,6 +433,16 @@ fn bridge(
     let name = format!("bridge {},{}", ends[0], ends[1]);
     inserted::add(parts, name, found, ohms, excess);
     Ok(())
+}
+
+pub(super) fn find_node(nodes: &IndexMap<String, String>, name: &str) -> Result<NodeId, Diagnostic> {
+    nodes.get_index_of(&node_key(name)).map(node_id).ok_or_else(|| {
+        let error = Diagnostic::error(Code::UnknownNode, format!("no node is called {name}"));
+        match nearest(name, nodes.values().map(String::as_str)) {
+            Some(near) => error.help(format!("try {near}")),
+            None => error.help(format!("nodes are {}", super::some_of(nodes.values().map(String::as_str)))),
+        }
+    })
 }
 
 fn leak(part: &mut Part, amps: f64, more: [(&str, Option<f64>); 3]) -> Result<(), Diagnostic> {

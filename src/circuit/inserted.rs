@@ -7,10 +7,10 @@
 
 use indexmap::IndexMap;
 
-use super::change::{find, require, require_excess, unfit};
+use super::change::{find, find_node, require, require_excess, unfit};
 use super::{Part, node_id};
 use crate::diagnostic::Diagnostic;
-use crate::element::{Control, Element, Excess, PartId, Pin, Range, Resistor};
+use crate::element::{Capacitor, Control, Element, Excess, PartId, Pin, Range, Resistor};
 use crate::mna::NodeId;
 
 /// Puts a resistor between a pin and the node it was connected to.
@@ -63,6 +63,24 @@ pub(super) fn across(
     require(Range::Positive, ohms, &format!("the resistance across {}", part.name))?;
     require_excess(excess, &part.name)?;
     add(parts, name, ends, ohms, excess);
+    Ok(())
+}
+
+/// Puts a capacitor from a node to ground, called `shunt NODE`; one that is there already gets another value.
+pub(super) fn shunt(
+    parts: &mut IndexMap<String, Part>,
+    nodes: &IndexMap<String, String>,
+    node: &str,
+    farads: f64,
+) -> Result<(), Diagnostic> {
+    let found = find_node(nodes, node)?;
+    if found == NodeId::GROUND {
+        return Err(unfit("a shunt from ground to ground".to_owned(), "name a node that carries signal"));
+    }
+    require(Range::NonNegative, farads, &format!("the capacitance from {node} to ground"))?;
+    let name = format!("shunt {}", nodes[found.index()]);
+    let element = Element::Capacitor(Capacitor::new([found, NodeId::GROUND], farads));
+    parts.insert(name.to_lowercase(), Part { name, element, card: None, calls: Vec::new() });
     Ok(())
 }
 

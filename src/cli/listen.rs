@@ -20,7 +20,8 @@ const RATES_HZ: [f64; 2] = [1e3, 768e3];
 /// Let me hear it: the hiss at a point as a WAV file.
 ///
 /// Gaussian noise with the computed spectrum over the band; the same seed gives the same file. With --sequence the circuit as
-/// written, then with the what-ifs, then with the part frozen or heated, all at one calibration.
+/// written, then with the what-ifs, then with the part frozen or heated, all at one calibration. --output names the WAV file;
+/// what is printed says what full scale of it stands for.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  hissmap listen circuits/two-stage-germanium.cir --at out -o hiss.wav\n  \
                         hissmap listen circuits/two-stage-germanium.cir --at out --sequence --leak Q2=20uA,x=300 \
@@ -108,11 +109,13 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         let help = "leave --full-scale out, or give more volts";
         result.cautions.push(Diagnostic::warning(Code::Clipped, message).help(help));
     }
+    let touched = loaded.what_ifs.iter().any(WhatIf::is_touch);
     Ok(answer(loaded, &result.cautions, |warnings| match flags.json {
         true => {
             let head = json::Head::new("listen", warnings);
             line(&json::Listen::new(head, &result, &file, bits.count(), clipped))
         }
+        false if touched => format!("{}\n{}", text::listen(&result, &file, bits.count()), text::CAUTIONS),
         false => text::listen(&result, &file, bits.count()),
     }))
 }

@@ -6,9 +6,8 @@ use super::slips::{Slip, slips};
 use super::{Explanation, PrintedPoint, read_all};
 use crate::bench::Point;
 use crate::bench::sheet::Sheet;
-use crate::bias;
-use crate::circuit::Circuit;
-use crate::variants::Family;
+use crate::bias::{self, BiasPoint, DeviceBias};
+use crate::circuit::{Adjustment, Circuit, Quantity, Shift};
 
 /// A point counts in the misfit up to so many squared sd: a slip is not refused for one point that another slip spoils.
 const CAP: f64 = 400.0;
@@ -16,6 +15,8 @@ const CAP: f64 = 400.0;
 const FINALISTS: usize = 12;
 /// On top of so many of the best slips a second one is sought.
 const BEAM: usize = 6;
+/// So many of the best second slips of each are looked at with the meter in place.
+const SECONDS: usize = 3;
 /// A second slip has to bring the misfit down to this part of the first one's.
 const SECOND_IS_WORTH: f64 = 0.25;
 /// An explanation has to bring the misfit down to this part of what it is as typed.
@@ -55,7 +56,7 @@ pub(super) fn explain(
     if best_single > settled(points) {
         let pairs = singles.iter().take(BEAM).flat_map(|first| {
             let mut seconds = screened(points, places, first);
-            seconds.truncate(FINALISTS / 2);
+            seconds.truncate(SECONDS);
             seconds
         });
         let pairs = metered(sheet, points, places, pairs.collect());
@@ -93,26 +94,43 @@ fn settled(points: &[PrintedPoint]) -> f64 {
     4.0 * points.len() as f64
 }
 
-/// Every slip on top of those of a candidate, the best fit first; volts without a meter.
+/// Every slip on top of those of a candidate, the best fit first; volts without a meter, and devices that heat themselves
+/// held at the temperature they have without the slip: thousands of circuits that run away would cost most of the time.
 fn screened(points: &[PrintedPoint], places: &[Point], base: &Candidate) -> Vec<Candidate> {
-    let volts = bias::solve(&base.circuit).ok().map(|bias| bias.x);
+    let bias = bias::solve(&base.circuit).ok();
+    let held = bias.as_ref().and_then(|bias| base.circuit.adjusted(&held(&base.circuit, bias)).ok());
+    let held = held.unwrap_or_else(|| base.circuit.clone());
+    let start = bias::solve(&held).ok();
     let touched = |slip: &Slip| base.slips.iter().any(|known| known.parts() == slip.parts());
-    let slips = slips(&base.circuit, volts.as_deref()).into_iter().filter(|slip| !touched(slip));
-    let mended: Vec<(Slip, Circuit)> =
-        slips.filter_map(|slip| slip.mended(&base.circuit).ok().map(|circuit| (slip, circuit))).collect();
-    let circuits: Vec<Circuit> = mended.iter().map(|(_, circuit)| circuit.clone()).collect();
-    let at = |bias: &bias::BiasPoint| -> Vec<f64> {
-        places.iter().map(|place| bias.volts(place.plus) - bias.volts(place.minus)).collect()
-    };
-    let found: Vec<Option<Vec<f64>>> = match Family::new(&base.circuit) {
-        Ok(family) => family.solve(&circuits).iter().map(|one| one.as_ref().ok().map(|one| at(one.bias()))).collect(),
-        Err(_) => circuits.par_iter().map(|circuit| bias::solve(circuit).ok().map(|bias| at(&bias))).collect(),
-    };
-    let candidates = mended.into_iter().zip(found).filter_map(|((slip, circuit), volts)| {
+    let slips = slips(&base.circuit, bias.as_ref().map(|bias| bias.x.as_slice()));
+    let candidate = |slip: Slip| {
+        let cold = slip.mended(&held).ok()?;
+        let bias = match &start {
+            Some(start) => bias::solve_from(&cold, start),
+            None => bias::solve(&cold),
+        };
+        let bias = bias.ok()?;
+        let volts: Vec<f64> = places.iter().map(|place| bias.volts(place.plus) - bias.volts(place.minus)).collect();
+        let circuit = slip.mended(&base.circuit).ok()?;
         let slips = base.slips.iter().cloned().chain([slip]).collect();
-        Some(Candidate { slips, circuit, misfit: misfit(points, &volts?) })
-    });
-    in_order(candidates.collect())
+        Some(Candidate { slips, circuit, misfit: misfit(points, &volts) })
+    };
+    let slips: Vec<Slip> = slips.into_iter().filter(|slip| !touched(slip)).collect();
+    // Collected in order, so that nothing depends on the number of threads.
+    let candidates: Vec<Option<Candidate>> = slips.into_par_iter().map(candidate).collect();
+    in_order(candidates.into_iter().flatten().collect())
+}
+
+/// Devices that heat themselves, each held at its temperature.
+fn held(circuit: &Circuit, bias: &BiasPoint) -> Vec<Adjustment> {
+    let hot =
+        bias::devices(circuit, bias).into_iter().filter(|device| circuit.part(device.part).element.heats_itself());
+    let at = |device: DeviceBias| Adjustment {
+        part: device.part,
+        quantity: Quantity::Celsius,
+        value: Shift::To(device.celsius),
+    };
+    hot.map(at).collect()
 }
 
 /// The same with the meter in place.

@@ -56,9 +56,8 @@ pub(super) fn slips(circuit: &Circuit, volts: Option<&[f64]>) -> Vec<Slip> {
                 all.extend(values(e.ohms).into_iter().map(|value| Slip::Value { parts: parts(), value }));
             }
             Element::Source(e) if e.dc != 0.0 => {
-                let signed = values(e.dc.abs()).into_iter().map(|value| value * e.dc.signum());
-                let signed = signed.chain([-e.dc]);
-                all.extend(signed.map(|value| Slip::Value { parts: parts(), value }));
+                let values = [10.0 * e.dc, 0.1 * e.dc, -e.dc];
+                all.extend(values.map(|value| Slip::Value { parts: parts(), value }));
             }
             Element::Diode(_) => all.push(Slip::Pins { parts: parts(), pins: [Pin::Anode, Pin::Cathode] }),
             Element::Bjt(e) => {

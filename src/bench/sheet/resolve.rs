@@ -31,6 +31,8 @@ pub struct Resolved {
     pub with: Vec<(usize, f64)>,
     /// What was done, and to what.
     pub act: Option<(How, Target)>,
+    /// Whether it was read in a healthy channel that the netlist does not hold: at the same point of another unit.
+    pub twin_is_model: bool,
 }
 
 pub(super) fn point(circuit: &Circuit, points: &[NamedPoint], name: &str) -> Result<Point, Diagnostic> {
@@ -67,7 +69,7 @@ pub(super) fn control(controls: &[Control], name: &str) -> Result<usize, Diagnos
 
 pub(super) fn reading(sheet: &Sheet, reading: &Reading) -> Result<Resolved, Vec<(&'static str, Diagnostic)>> {
     let mut problems = Vec::new();
-    let (mut part, mut place) = (None, sheet.output.clone());
+    let (mut part, mut place, mut twin_is_model) = (None, sheet.output.clone(), false);
     match (&reading.at, reading.measure) {
         (Some(at), Measure::Temperature) => part = keep(&mut problems, "at", sheet.circuit.find_part(at)),
         (Some(at), _) => place = keep(&mut problems, "at", sheet.find_point(at)),
@@ -80,12 +82,18 @@ pub(super) fn reading(sheet: &Sheet, reading: &Reading) -> Result<Resolved, Vec<
     }
     if let (true, Some(healthy)) = (reading.twin, &place) {
         let own = sheet.points.iter().find(|named| named.point == *healthy).and_then(|named| named.twin.clone());
-        if own.is_none() {
+        // Where the netlist holds one channel only, the other one is another healthy unit of the same batch.
+        let modelled = sheet.points.iter().all(|named| named.twin.is_none());
+        if own.is_none() && modelled {
+            twin_is_model = true;
+        } else if own.is_none() {
             let message = format!("{} has no twin", reading.at.as_deref().unwrap_or(&healthy.name));
             let help = "say which node of the healthy channel it is: twin = \"c2r\" in the table of the point";
             problems.push(("twin", Diagnostic::error(Code::SheetReference, message).help(help)));
         }
-        place = own;
+        if !twin_is_model {
+            place = own;
+        }
     }
     let mut with = Vec::new();
     for (name, position) in &reading.with {
@@ -99,7 +107,7 @@ pub(super) fn reading(sheet: &Sheet, reading: &Reading) -> Result<Resolved, Vec<
     }
     let act = reading.act.as_ref().and_then(|act| keep(&mut problems, act.how.name(), target(sheet, act)));
     match problems.is_empty() {
-        true => Ok(Resolved { point: place, part, with, act }),
+        true => Ok(Resolved { point: place, part, with, act, twin_is_model }),
         false => Err(problems),
     }
 }

@@ -3,7 +3,7 @@
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
-use super::Coordinate;
+use super::{Coordinate, normal_quantile};
 
 /// The standardised values of one random unit. Units of one seed are independent of each other, and each depends on
 /// nothing but the seed and its number.
@@ -31,18 +31,24 @@ pub fn stratified(coordinates: &[Coordinate], seed: u64, count: usize) -> Vec<Ve
     units
 }
 
-/// Uniform numbers of one stream of a seed.
-struct Stream(ChaCha8Rng);
+/// Random numbers of one stream of a seed.
+#[derive(Clone, Debug)]
+pub(crate) struct Stream(ChaCha8Rng);
 
 impl Stream {
-    fn new(seed: u64, stream: u64) -> Self {
+    pub fn new(seed: u64, stream: u64) -> Self {
         let mut generator = ChaCha8Rng::seed_from_u64(seed);
         generator.set_stream(stream);
         Self(generator)
     }
 
+    /// One number of mean 0 and sd 1, normally distributed.
+    pub fn normal(&mut self) -> f64 {
+        normal_quantile(self.uniform())
+    }
+
     /// Above 0 and below 1.
-    fn uniform(&mut self) -> f64 {
+    pub fn uniform(&mut self) -> f64 {
         ((self.0.next_u64() >> 12) as f64 + 0.5) / (1u64 << 52) as f64
     }
 

@@ -29,6 +29,7 @@ pub(super) fn line(circuit: &Circuit, action: Action, change: &Change) -> String
             format!("{part} {} across {}-{}{}", short(*ohms, "Ω"), a.name(), b.name(), excess_noise(*excess))
         }
         Change::Lift { part } => part.clone(),
+        Change::Shunt { node, farads } => format!("{node} {}", short(*farads, "F")),
         Change::Bridge { nodes: [a, b], ohms, excess } => {
             format!("{a},{b} {}{}", short(*ohms, "Ω"), excess_noise(*excess))
         }
