@@ -313,7 +313,7 @@ fn every_shape_of_csv_gives_the_same_volts() {
             }),
         ),
         (
-            rows("t,left,right\n", &|at, v| format!("{},9,{v}", time(at))),
+            rows("t,left (mV),right (V)\n", &|at, v| format!("{},9,{v}", time(at))),
             with(&|options| options.channel = Some("Right".into())),
         ),
         (
@@ -453,7 +453,7 @@ proptest! {
         let options = CsvOptions { rate_hz: rate, no_time, ..CsvOptions::default() };
         let whole = read(text.as_bytes(), &options, 100_000);
         let pieces = read(text.as_bytes(), &options, 3);
-        prop_assert_eq!(whole.as_ref().map(|read| &read.0).map_err(|error| error), pieces.as_ref().map(|read| &read.0).map_err(|error| error));
+        prop_assert_eq!(whole.as_ref().map(|read| &read.0), pieces.as_ref().map(|read| &read.0));
         if let Ok((volts, reader)) = whole {
             prop_assert!(volts.iter().all(|volts| volts.is_finite()));
             let mut analysis = Analysis::new(question(Weighting::A));
@@ -541,4 +541,42 @@ fn a_long_recording_takes_no_more_memory_than_a_shorter_one() {
     let (shorter, longer) = (most_kilobytes(15), most_kilobytes(40));
     assert!(longer < shorter + 2048, "{shorter} kB of 15 MB, {longer} kB of 40 MB");
     assert!(longer < 100 << 10, "{longer} kB");
+}
+
+/// The command: what it needs and is not given, and a reading appended to a sheet in the sheet's own band.
+#[test]
+fn the_command_appends_in_the_sheets_band_and_says_what_it_needs() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = |name: &str| folder.path().join(name);
+    let rows: String = white(1e-3, 6, 2.0).iter().map(|volts| format!("{volts}\n")).collect();
+    std::fs::write(path("take.csv"), rows).expect("a recording");
+    std::fs::write(path("take.wav"), wav(16, hound::SampleFormat::Int, 1)).expect("a recording");
+    let sheet = "circuit = \"amp.cir\" # mine\nband = [100, 5000]\n";
+    std::fs::write(path("job.toml"), sheet).expect("a sheet");
+    let run = |arguments: &str| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_hissmap"));
+        let ran = command.args(arguments.split(' ')).current_dir(folder.path()).output().expect("the command runs");
+        let text = |bytes| String::from_utf8(bytes).expect("text");
+        (ran.status.code(), text(ran.stdout), text(ran.stderr))
+    };
+    let check = |arguments: &str, words: &str| {
+        let (code, _, error) = run(arguments);
+        assert!(code == Some(2) && error.contains(words), "{arguments}: {error}");
+    };
+    check("recording take.wav", "--full-scale");
+    check("recording take.csv", "--rate 48k");
+    check("recording nothing.csv", "there is no such file");
+    check("recording take.csv --rate 48k --at TP4 --append nothing.toml", "there is no such file");
+    check("recording take.csv --rate 48k --probe 0", "--probe");
+    let (code, block, error) = run("recording take.csv --rate 48k --at TP4 --append job.toml");
+    assert_eq!((code, error.as_str()), (Some(0), ""));
+    let appended = std::fs::read_to_string(path("job.toml")).expect("the sheet is there");
+    assert!(appended.starts_with(sheet) && appended.contains(block.trim_end()), "{appended}");
+    // White noise of 1 mV over 24 kHz: 4.9 kHz of it have 452 µV.
+    let value = block.lines().last().and_then(|line| line.split('"').nth(1)).and_then(|value| value.split(' ').next());
+    let microvolts: f64 = value.expect("a value").parse().expect("a number");
+    assert!((microvolts / (1e3 * (4900.0f64 / 24_000.0).sqrt()) - 1.0).abs() < 0.02, "{block}");
+    // Ten times by the probe, ten times by nothing else.
+    let (_, probed, _) = run("recording take.csv --rate 48k --band 100:5000 --probe 10 --at TP4");
+    assert!(probed.contains(" mV\""), "{probed}");
 }

@@ -128,6 +128,8 @@ pub struct Bank {
     weight: Vec<f64>,
     mean: Vec<f64>,
     covariance: Vec<f64>,
+    /// Diagonals of the covariances once more, side by side.
+    variance: Vec<f64>,
     /// Components of each part; the last range holds those of the unlisted fault.
     ranges: Vec<Range<usize>>,
 }
@@ -216,6 +218,7 @@ impl BankBuilder {
             severity: components.iter().map(|(component, _)| component.severity).collect(),
             mean: components.iter().flat_map(|(component, _)| component.mean.iter().copied()).collect(),
             covariance: components.iter().flat_map(|(_, packed)| packed.iter().copied()).collect(),
+            variance: Vec::new(),
             weight,
             ranges,
             costs,
@@ -269,6 +272,12 @@ impl Bank {
         &self.mean[component * tests..][..tests]
     }
 
+    /// Variances of all tests under a component, the reading errors not in them.
+    pub fn variances_of(&self, component: usize) -> &[f64] {
+        let tests = self.tests.len();
+        &self.variance[component * tests..][..tests]
+    }
+
     /// Covariance of two tests under a component, the reading errors not in it.
     pub fn covariance_of(&self, component: usize, a: TestIndex, b: TestIndex) -> f64 {
         self.packed(component)[place(a.0, b.0)]
@@ -302,6 +311,11 @@ impl Bank {
             }
         }
         self.ranges.push(start..self.len());
+        let size = place(self.tests.len(), 0);
+        let tests = self.tests.len();
+        let diagonal = |packed: &[f64]| (0..tests).map(|test| packed[place(test, test)]).collect::<Vec<f64>>();
+        self.variance =
+            if tests == 0 { Vec::new() } else { self.covariance.chunks_exact(size).flat_map(diagonal).collect() };
     }
 }
 

@@ -38,3 +38,23 @@ impl Draw {
         z ^ (z >> 31)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The generator's published stream for the seed 1234567, as its reference program in C prints it.
+    #[test]
+    fn the_published_stream_comes_out() {
+        let mut draw = Draw { state: 1_234_567 };
+        for expected in [
+            6_457_827_717_110_365_317,
+            3_203_168_211_198_807_973,
+            9_817_491_932_198_370_423,
+            4_593_380_528_125_082_431,
+            16_408_922_859_458_223_821,
+        ] {
+            assert_eq!(draw.next(), expected);
+        }
+    }
+}

@@ -46,7 +46,7 @@ pub fn threshold(values: &[f64], false_flags: f64) -> f64 {
 pub fn is_outside(bank: &Bank, reading: &Reading) -> bool {
     (0..bank.len()).all(|component| {
         let mean = bank.mean_of(component)[reading.test.0];
-        let sd = (bank.covariance_of(component, reading.test, reading.test).max(0.0) + 1.0).sqrt();
+        let sd = (bank.variances_of(component)[reading.test.0].max(0.0) + 1.0).sqrt();
         let away = match reading.observed {
             Observed::Point(value) => (value - mean).abs(),
             Observed::Between { low, high } => 0.0_f64.max(low - mean).max(mean - high),
@@ -86,9 +86,9 @@ pub(super) fn without(readings: &[Reading], own: usize) -> Vec<Reading> {
 
 /// Probability that a predicted test, by its place, reads at least as far from each component's mean as was observed.
 fn tail(prediction: &Prediction, place: usize, observed: &Observed) -> f64 {
-    let tests = prediction.tests.len();
+    let (means, variances) = (prediction.means(place), prediction.variances(place));
     let of_component = |at: usize| {
-        let (mean, variance) = (prediction.means[at * tests + place], prediction.variances[at * tests + place]);
+        let (mean, variance) = (means[at], variances[at]);
         let sd = (variance + 1.0).sqrt();
         match *observed {
             Observed::Point(value) => 2.0 * normal::cumulative(-(value - mean).abs() / sd),

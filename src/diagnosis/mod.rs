@@ -1,7 +1,8 @@
 //! Which part is it, how sure, and which test next: from readings to suspects, over plain data.
 //!
-//! The rooms before this one fill a [`Bank`]: for every fault at every severity the mean of all tests and their covariance
-//! over the tolerances. Nothing in here knows of circuits. A [`Session`] takes readings and gives an [`Answer`].
+//! [`prepare`] fills a [`Bank`] from a bench sheet: for every fault at every severity the mean of all tests and their
+//! covariance over the tolerances. Nothing else in here knows of circuits. A [`Session`] takes readings and gives an
+//! [`Answer`].
 //!
 //! Synthetic likelihood: Wood, Nature 466 (2010) 1102. Fault dictionaries with tolerances: Starzyk et al., IEEE Trans.
 //! Instrum. Meas. 53 (2004) 754. Sequential diagnosis: de Kleer and Williams, Artif. Intell. 32 (1987) 97; Pattipati and
@@ -17,6 +18,7 @@ mod next;
 pub mod normal;
 mod other;
 mod outcome;
+pub mod prepare;
 mod refine;
 mod replacement;
 mod session;

@@ -84,7 +84,7 @@ pub fn worth(bank: &Bank, prediction: &Prediction, parts: &[f64]) -> Vec<Worth> 
     places
         .par_iter()
         .map(|&place| {
-            let mixture = mixture(bank, prediction, place, |_, weight| weight);
+            let mixture = Mixture::new(prediction, place, &prediction.classes, &prediction.weights);
             let after = mixture.after(arch, &mixture.outcomes(&quantiles), parts.len());
             let mut taken = vec![false; listed];
             let (mut saving, mut nats) = (0.0, 0.0);
@@ -138,20 +138,16 @@ fn ranked(bank: &Bank, worth: &[Worth]) -> Vec<usize> {
 fn verifying(bank: &Bank, prediction: &Prediction, parts: &[f64]) -> Vec<usize> {
     let other = bank.parts.len();
     let leading = leading(&parts[..other], 1)[0];
-    let class = |component: &usize| class_of(bank, *component);
-    let weight_of = |wanted: usize| -> f64 {
-        let each = prediction.components.iter().zip(&prediction.weights);
-        each.filter(|(component, _)| class(component) == wanted).map(|(_, weight)| weight).sum()
-    };
-    let (of_leading, of_other) = (weight_of(leading), weight_of(other));
-    if of_leading <= 0.0 || of_other <= 0.0 {
+    let both: Vec<_> =
+        prediction.classes.iter().filter(|(class, _)| [leading, other].contains(class)).cloned().collect();
+    if both.len() < 2 {
         return Vec::new();
     }
-    let even = |class: usize, weight: f64| match class {
-        class if class == leading => 0.5 * weight / of_leading,
-        class if class == other => 0.5 * weight / of_other,
-        _ => 0.0,
-    };
+    let mut weights = prediction.weights.clone();
+    for (_, range) in &both {
+        let whole: f64 = weights[range.clone()].iter().sum();
+        weights[range.clone()].iter_mut().for_each(|weight| *weight *= 0.5 / whole);
+    }
     let mut before = vec![0.0; other + 1];
     (before[leading], before[other]) = (0.5, 0.5);
     let (quantiles, arch) = (quantiles(), Arch::new());
@@ -164,7 +160,7 @@ fn verifying(bank: &Bank, prediction: &Prediction, parts: &[f64]) -> Vec<usize> 
     let rates: Vec<f64> = cheap
         .par_iter()
         .map(|&place| {
-            let mixture = mixture(bank, prediction, place, even);
+            let mixture = Mixture::new(prediction, place, &both, &weights);
             let after = mixture.after(arch, &mixture.outcomes(&quantiles), before.len());
             let nats: f64 = after.chunks_exact(before.len()).map(|after| divergence(after, &before)).sum();
             nats / bank.tests[prediction.tests[place].0].cost.max(f64::MIN_POSITIVE)
@@ -175,7 +171,7 @@ fn verifying(bank: &Bank, prediction: &Prediction, parts: &[f64]) -> Vec<usize> 
 }
 
 fn proposal(bank: &Bank, prediction: &Prediction, parts: &[f64], place: usize, worth: Worth, verify: bool) -> Proposal {
-    let mixture = mixture(bank, prediction, place, |_, weight| weight);
+    let mixture = Mixture::new(prediction, place, &prediction.classes, &prediction.weights);
     let test = &bank.tests[worth.test.0];
     let suspects = leading(&parts[..bank.parts.len()], SUSPECTS_SHOWN);
     let expected: Vec<(PartIndex, [f64; 3])> = suspects
@@ -228,26 +224,6 @@ fn one_of_a_group(bank: &Bank, prediction: &Prediction, places: Vec<usize>) -> V
         new
     };
     places.into_iter().filter(first).collect()
-}
-
-/// The mixture of one predicted test; `reweigh` takes class and weight of a component, nought leaves it out.
-fn mixture(bank: &Bank, prediction: &Prediction, place: usize, reweigh: impl Fn(usize, f64) -> f64) -> Mixture {
-    let tests = prediction.tests.len();
-    let (mut mixture, mut class) = (Mixture::default(), 0);
-    for (at, (&component, &weight)) in prediction.components.iter().zip(&prediction.weights).enumerate() {
-        while !bank.ranges()[class].contains(&component) {
-            class += 1;
-        }
-        let weight = reweigh(class, weight);
-        if weight > 0.0 {
-            mixture.push(class, weight, prediction.means[at * tests + place], prediction.variances[at * tests + place]);
-        }
-    }
-    mixture
-}
-
-fn class_of(bank: &Bank, component: usize) -> usize {
-    bank.ranges().iter().position(|range| range.contains(&component)).expect("every component lies in a range")
 }
 
 /// Σ Pᵢ' ln(Pᵢ'/Pᵢ), nats.

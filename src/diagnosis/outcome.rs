@@ -11,6 +11,7 @@ use std::ops::Range;
 use pulp::Arch;
 
 use super::normal;
+use super::update::Prediction;
 
 /// Outcomes looked at, a power of two.
 pub(super) const OUTCOMES: usize = 64;
@@ -18,51 +19,56 @@ pub(super) const OUTCOMES: usize = 64;
 const LANES: usize = 16;
 
 /// What one test would read, component by component, those of a class together.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Mixture {
-    means: Vec<f64>,
+#[derive(Clone, Debug)]
+pub(super) struct Mixture<'a> {
+    classes: &'a [(usize, Range<usize>)],
+    weights: &'a [f64],
+    means: &'a [f64],
+    sds: Vec<f64>,
     /// −1/(32v): the exponent of the broad tail is this times d².
     slow: Vec<f64>,
     /// w/√v.
     heights: Vec<f64>,
-    weights: Vec<f64>,
-    sds: Vec<f64>,
-    classes: Vec<(usize, Range<usize>)>,
 }
 
-impl Mixture {
-    /// Adds a component; those of one class come one after the other. `variance`: without the reading error.
-    pub fn push(&mut self, class: usize, weight: f64, mean: f64, variance: f64) {
-        let (v, at) = (variance + 1.0, self.means.len());
-        match self.classes.last_mut() {
-            Some((last, range)) if *last == class => range.end = at + 1,
-            _ => self.classes.push((class, at..at + 1)),
+impl<'a> Mixture<'a> {
+    /// The mixture of a predicted test, by its place, over some classes (not none) and with weights of the caller's.
+    pub fn new(
+        prediction: &'a Prediction,
+        place: usize,
+        classes: &'a [(usize, Range<usize>)],
+        weights: &'a [f64],
+    ) -> Self {
+        let sds: Vec<f64> = prediction.variances(place).iter().map(|variance| (variance + 1.0).sqrt()).collect();
+        Self {
+            classes,
+            weights,
+            means: prediction.means(place),
+            slow: sds.iter().map(|sd| -1.0 / (32.0 * sd * sd)).collect(),
+            heights: weights.iter().zip(&sds).map(|(weight, sd)| weight / sd).collect(),
+            sds,
         }
-        self.means.push(mean);
-        self.slow.push(-1.0 / (32.0 * v));
-        self.heights.push(weight / v.sqrt());
-        self.weights.push(weight);
-        self.sds.push(v.sqrt());
     }
 
     /// Stratified outcomes. `quantiles`: of [`quantiles`].
     pub fn outcomes(&self, quantiles: &[f64; OUTCOMES]) -> [f64; OUTCOMES] {
-        let total: f64 = self.weights.iter().sum();
-        let (mut component, mut reached) = (0, self.weights[0]);
+        let components: Vec<usize> = self.classes.iter().flat_map(|(_, range)| range.clone()).collect();
+        let total: f64 = components.iter().map(|&component| self.weights[component]).sum();
+        let (mut at, mut reached) = (0, self.weights[components[0]]);
         std::array::from_fn(|outcome| {
             let share = (outcome as f64 + 0.5) / OUTCOMES as f64 * total;
-            while reached < share && component + 1 < self.weights.len() {
-                component += 1;
-                reached += self.weights[component];
+            while reached < share && at + 1 < components.len() {
+                at += 1;
+                reached += self.weights[components[at]];
             }
-            self.means[component] + self.sds[component] * quantiles[outcome]
+            self.means[components[at]] + self.sds[components[at]] * quantiles[outcome]
         })
     }
 
     /// Probability of every class after every outcome, `[outcome][class]`.
     pub fn after(&self, arch: Arch, outcomes: &[f64; OUTCOMES], classes: usize) -> Vec<f64> {
         let mut after = vec![0.0; OUTCOMES * classes];
-        for (class, range) in &self.classes {
+        for (class, range) in self.classes {
             let components = (&self.means[range.clone()], &self.slow[range.clone()], &self.heights[range.clone()]);
             for (block, few) in outcomes.as_chunks::<LANES>().0.iter().enumerate() {
                 let sums = arch.dispatch(
@@ -127,13 +133,14 @@ fn likelihoods((means, slow, heights): (&[f64], &[f64], &[f64]), outcomes: &[f64
             let twice = tail * tail;
             let fourth = twice * twice;
             let eighth = fourth * fourth;
-            sums[lane] += height * (0.99 * (eighth * eighth) + 0.0025 * tail);
+            sums[lane] = height.mul_add(eighth.mul_add(0.99 * eighth, 0.0025 * tail), sums[lane]);
         }
     }
     sums
 }
 
-/// exp(x) for x ≤ 0, to 1e-10 of it, in steps that run on many numbers at once; never below exp(−700).
+/// exp(x) for x ≤ 0, to 1e-10 of it, in steps that run on many numbers at once and are the same on every machine; never
+/// below exp(−700).
 ///
 /// x = n·ln 2 + r with |r| ≤ ln 2/2 [Cody and Waite, Software Manual for the Elementary Functions, 1980], exp(r) by its
 /// Taylor series: the tenth term is below 1e-11.
@@ -144,12 +151,15 @@ fn exp_of_negative(x: f64) -> f64 {
     const LN_2_HIGH: f64 = 6.931_471_803_691_238e-1;
     const LN_2_LOW: f64 = 1.908_214_929_270_587_7e-10;
     let x = if x > -700.0 { x } else { -700.0 };
-    let shifted = x * std::f64::consts::LOG2_E + SHIFT;
+    let shifted = x.mul_add(std::f64::consts::LOG2_E, SHIFT);
     let n = shifted - SHIFT;
-    let r = (x - n * LN_2_HIGH) - n * LN_2_LOW;
+    let r = n.mul_add(-LN_2_LOW, n.mul_add(-LN_2_HIGH, x));
     let power = f64::from_bits(shifted.to_bits() << 52);
-    let tail = 1.0 / 120.0 + r * (1.0 / 720.0 + r * (1.0 / 5040.0 + r * (1.0 / 40320.0 + r * (1.0 / 362_880.0))));
-    power * (1.0 + r * (1.0 + r * (0.5 + r * (1.0 / 6.0 + r * (1.0 / 24.0 + r * tail)))))
+    let mut series = 1.0 / 362_880.0;
+    for term in [1.0 / 40320.0, 1.0 / 5040.0, 1.0 / 720.0, 1.0 / 120.0, 1.0 / 24.0, 1.0 / 6.0, 0.5, 1.0, 1.0] {
+        series = r.mul_add(series, term);
+    }
+    power * series
 }
 
 #[cfg(test)]

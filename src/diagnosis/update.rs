@@ -17,6 +17,7 @@
 //! Gaussian conditioning: Kalman, J. Basic Eng. 82 (1960) 35; moments of intervals: `normal.rs`.
 
 use std::cmp::Ordering;
+use std::ops::Range;
 
 use rayon::prelude::*;
 
@@ -33,8 +34,8 @@ pub struct Reading {
     pub observed: Observed,
 }
 
-/// Components together weigh less than this when they are left out of predictions.
-const NEGLIGIBLE: f64 = 1e-6;
+/// The lightest components, of this weight together, are left out of predictions.
+const NEGLIGIBLE: f64 = 1e-4;
 /// Components that one thread takes at a time.
 const CHUNK: usize = 32;
 
@@ -50,19 +51,20 @@ pub struct Posterior {
 }
 
 /// What further readings would give: mean and variance (reading error not in it) of tests under the components that
-/// still weigh something.
+/// still weigh something, those of the unlisted fault always among them.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Prediction {
     /// Components, ascending.
     pub components: Vec<usize>,
     /// Their probabilities.
     pub weights: Vec<f64>,
-    /// Means, one row of all asked tests a component.
-    pub means: Vec<f64>,
-    /// Variances, likewise.
-    pub variances: Vec<f64>,
+    /// Which of them belong to a part, by its index (one more than the last: the unlisted fault), as places in
+    /// `components`; parts without any are left out.
+    pub classes: Vec<(usize, Range<usize>)>,
     /// The tests asked for.
     pub tests: Vec<TestIndex>,
+    means: Vec<f64>,
+    variances: Vec<f64>,
 }
 
 impl Reading {
@@ -133,25 +135,73 @@ impl Posterior {
     /// What the `tests` would give now. `readings`: those of this posterior.
     pub fn predict(&self, bank: &Bank, readings: &[Reading], tests: &[TestIndex]) -> Prediction {
         let (groups, mut rows) = grouped(readings);
+        let read = rows.len();
         rows.extend(tests);
-        let least = NEGLIGIBLE / bank.len() as f64;
-        let components: Vec<usize> = (0..bank.len()).filter(|&component| self.weights[component] > least).collect();
-        let rows_read = rows.len() - tests.len();
-        let moments: Vec<(Vec<f64>, Vec<f64>)> = components
-            .par_iter()
-            .with_min_len(CHUNK)
-            .map_init(Workspace::default, |workspace, &component| {
-                workspace.condition(bank, component, &groups, &rows);
-                (workspace.mean[rows_read..].to_vec(), workspace.variance[rows_read..].to_vec())
+        let components = self.heavy(bank);
+        // Each chunk test by test, so that the whole is put together from runs of a chunk's length.
+        let chunks: Vec<(Vec<f64>, Vec<f64>)> = components
+            .par_chunks(CHUNK)
+            .map_init(Workspace::default, |workspace, few| {
+                let (mut means, mut variances) =
+                    (vec![0.0; tests.len() * few.len()], vec![0.0; tests.len() * few.len()]);
+                for (at, &component) in few.iter().enumerate() {
+                    workspace.condition(bank, component, &groups, &rows);
+                    for test in 0..tests.len() {
+                        means[test * few.len() + at] = workspace.mean[read + test];
+                        variances[test * few.len() + at] = workspace.variance[read + test];
+                    }
+                }
+                (means, variances)
             })
             .collect();
+        let mut means = Vec::with_capacity(tests.len() * components.len());
+        let mut variances = Vec::with_capacity(tests.len() * components.len());
+        for test in 0..tests.len() {
+            for (few, chunk) in components.chunks(CHUNK).zip(&chunks) {
+                means.extend_from_slice(&chunk.0[test * few.len()..][..few.len()]);
+                variances.extend_from_slice(&chunk.1[test * few.len()..][..few.len()]);
+            }
+        }
+        let classes = bank.ranges().iter().map(|range| {
+            let place = |component: usize| components.partition_point(|&own| own < component);
+            place(range.start)..place(range.end)
+        });
         Prediction {
             weights: components.iter().map(|&component| self.weights[component]).collect(),
-            components,
-            means: moments.iter().flat_map(|(means, _)| means.iter().copied()).collect(),
-            variances: moments.iter().flat_map(|(_, variances)| variances.iter().copied()).collect(),
+            classes: classes.enumerate().filter(|(_, range)| !range.is_empty()).collect(),
             tests: tests.to_vec(),
+            means,
+            variances,
+            components,
         }
+    }
+
+    /// Components without the lightest, ascending.
+    fn heavy(&self, bank: &Bank) -> Vec<usize> {
+        let listed = bank.ranges().last().map_or(0, |unlisted| unlisted.start);
+        let mut rising: Vec<usize> = (0..listed).collect();
+        rising.sort_by(|&a, &b| self.weights[a].total_cmp(&self.weights[b]));
+        let mut light = 0.0;
+        let first = rising.iter().position(|&component| {
+            light += self.weights[component];
+            light > NEGLIGIBLE
+        });
+        let mut heavy = rising.split_off(first.unwrap_or(listed));
+        heavy.sort_unstable();
+        heavy.extend((listed..bank.len()).filter(|&component| self.weights[component] > 0.0));
+        heavy
+    }
+}
+
+impl Prediction {
+    /// Means of one of the tests, by its place, one a component.
+    pub fn means(&self, place: usize) -> &[f64] {
+        &self.means[place * self.components.len()..][..self.components.len()]
+    }
+
+    /// Variances of one of the tests, by its place, one a component; the reading error is not in them.
+    pub fn variances(&self, place: usize) -> &[f64] {
+        &self.variances[place * self.components.len()..][..self.components.len()]
     }
 }
 
@@ -187,11 +237,12 @@ impl Workspace {
     /// Conditions one component on the groups of readings; `rows` begins with their tests. Returns ln of the likelihood
     /// (up to a constant that all components share) and Q.
     fn condition(&mut self, bank: &Bank, component: usize, groups: &[Vec<Observed>], rows: &[TestIndex]) -> (f64, f64) {
-        let (packed, means, count) = (bank.packed(component), bank.mean_of(component), rows.len());
+        let (packed, count) = (bank.packed(component), rows.len());
+        let (means, variances) = (bank.mean_of(component), bank.variances_of(component));
         self.mean.clear();
         self.mean.extend(rows.iter().map(|row| means[row.0]));
         self.variance.clear();
-        self.variance.extend(rows.iter().map(|row| packed[place(row.0, row.0)]));
+        self.variance.extend(rows.iter().map(|row| variances[row.0]));
         self.columns.clear();
         self.taken.clear();
         let (mut ln_likelihood, mut square) = (0.0, 0.0);

@@ -176,10 +176,11 @@ impl CsvReader {
             return Err(Misread::whole(Code::BadRecording, message, "say how fast it was sampled: --rate 48k"));
         }
         let first = usize::from(has_time);
-        let name = |column: usize| names.and_then(|cells| cells.get(column)).filter(|name| !name.is_empty());
-        let channels: Vec<String> = (first..count)
-            .map(|column| name(column).map_or_else(|| (column - first + 1).to_string(), |name| (*name).to_owned()))
-            .collect();
+        // `CH1 (mV)` is called CH1.
+        let bare = |cell: &&'_ str| cell.split(['(', '[']).next().unwrap_or_default().trim().to_owned();
+        let name = |column: usize| names.and_then(|cells| cells.get(column)).map(bare).filter(|name| !name.is_empty());
+        let channels: Vec<String> =
+            (first..count).map(|column| name(column).unwrap_or_else(|| (column - first + 1).to_string())).collect();
         let chosen = self.chosen(&channels)?;
         let seconds = if let Some(Unit::Seconds(scale)) = unit(0) { scale } else { 1.0 };
         let volts = if let Some(Unit::Volts(scale)) = unit(first + chosen) { scale } else { 1.0 };

@@ -40,9 +40,10 @@ pub const LANES: usize = 8;
 
 /// Backward error of the probe above which solutions are refined one by one.
 const TRUST_BELOW: f64 = 1e-13;
-/// What refinement may add to the probe, as a fraction of it, before all solutions are refined: less than half of what
-/// densities may be wrong by.
-const ADDED_AT_MOST: f64 = 2e-11;
+/// What refinement may add to the probe of a hundred unknowns, as a fraction of it, before all solutions are refined;
+/// with more unknowns roundings add up as their root. A fraction of what densities may be wrong by: unknowns far below the
+/// largest keep fewer digits.
+const ADDED_AT_MOST: f64 = 3e-12;
 /// What refinement adds when a solution has settled, and when it is still accepted; both as fractions of it.
 const SETTLED: f64 = 1e-14;
 const ACCEPTED: f64 = 1e-11;
@@ -258,7 +259,8 @@ fn factored(solver: Cow<'_, LaneSolver>, work: LaneWork, hertz: [f64; LANES]) ->
     if growth.iter().any(|&growth| growth.is_nan() || growth > SMALLER_SQUARED) {
         let (error, added) = factored.probe();
         factored.serves = error <= TRUST_BELOW;
-        factored.trusted = factored.serves && added <= ADDED_AT_MOST;
+        let hundreds = factored.solver.row_scale.len() as f64 / 100.0;
+        factored.trusted = factored.serves && added <= ADDED_AT_MOST * hundreds.sqrt().max(1.0);
     }
     Ok(factored)
 }
