@@ -7,15 +7,16 @@
 
 use std::time::Instant;
 
-use hissmap::mna::{LANES, LaneSolution, LaneSolver, LaneValue, SignalEquations, Unknown};
+use hissmap::mna::{LANES, LanePairs, LaneScratch, LaneSolver, LaneWork, SignalEquations, Unknown};
 
-/// Runs over all frequencies whose median is taken.
+/// Runs over all frequencies whose median is taken, and the seconds after which fewer have to do.
 const RUNS: usize = 41;
+const SECONDS: f64 = 5.0;
 const LEAST_DENSITY: f64 = 1e-36;
 
 struct System {
     equations: SignalEquations,
-    sources: Vec<(Unknown, Unknown, f64, f64)>,
+    sources: LanePairs,
     hertz: Vec<f64>,
     observed: Vec<Unknown>,
 }
@@ -37,43 +38,35 @@ fn main() {
 fn report(name: &str, system: &System, solver: &LaneSolver, observed: &[Unknown]) {
     let mut times = Vec::with_capacity(RUNS);
     let mut checksum = 0.0;
-    for _ in 0..RUNS {
+    let mut memory = (LaneWork::default(), LaneScratch::default());
+    while times.len() < RUNS && times.iter().sum::<f64>() < SECONDS {
         let start = Instant::now();
-        checksum = sweep(system, solver, observed);
+        checksum = sweep(system, solver, observed, &mut memory);
         times.push(start.elapsed().as_secs_f64());
     }
     times.sort_by(f64::total_cmp);
-    let microseconds = 1e6 * times[RUNS / 2] / system.hertz.len() as f64;
+    let microseconds = 1e6 * times[times.len() / 2] / system.hertz.len() as f64;
     println!("{name}: {microseconds:.3} us per frequency, checksum {checksum:.12}");
 }
 
 /// Densities at all frequencies and observed unknowns; their checksum.
-fn sweep(system: &System, solver: &LaneSolver, observed: &[Unknown]) -> f64 {
+fn sweep(system: &System, solver: &LaneSolver, observed: &[Unknown], memory: &mut (LaneWork, LaneScratch)) -> f64 {
     let (mut sum, mut count) = (0.0, 0usize);
     for few in system.hertz.chunks(LANES) {
         let hertz: [f64; LANES] = std::array::from_fn(|at| few[at.min(few.len() - 1)]);
-        let factored = solver.factor(hertz).expect("regular at every frequency");
+        let work = std::mem::take(&mut memory.0);
+        let factored = solver.factor_in(work, hertz).expect("regular at every frequency");
         for &unknown in observed {
-            let transfer = factored.adjoint(unknown, Unknown::GROUND).expect("an accurate solution");
-            let densities = densities(system, &transfer, &hertz);
+            let transfer = factored.adjoint_in(unknown, Unknown::GROUND, &mut memory.1).expect("an accurate solution");
+            let densities = system.sources.totals(transfer, hertz.map(f64::recip));
             for density in densities[..few.len()].iter().filter(|density| **density > LEAST_DENSITY) {
                 sum += density.ln();
                 count += 1;
             }
         }
+        memory.0 = factored.into_work();
     }
     sum / count.max(1) as f64
-}
-
-fn densities(system: &System, transfer: &LaneSolution, hertz: &[f64; LANES]) -> [f64; LANES] {
-    let mut totals = [0.0; LANES];
-    for &(from, to, white, flicker) in &system.sources {
-        let norms = LaneValue::minus(&transfer[from.index()], &transfer[to.index()]).norm_sqr();
-        for lane in 0..LANES {
-            totals[lane] += norms[lane] * (white + flicker / hertz[lane]);
-        }
-    }
-    totals
 }
 
 /// Reads the exchange format: sections headed by name and count, `#` begins a comment line.
@@ -93,8 +86,8 @@ fn read(text: &str) -> System {
         equations.add(unknown(row[0]), unknown(row[1]), row[2], row[3]);
     }
     equations.settle();
-    let sources =
-        section("sources", 4).1.iter().map(|row| (unknown(row[0]), unknown(row[1]), row[2], row[3])).collect();
+    let sources = section("sources", 4).1;
+    let sources = LanePairs::new(sources.iter().map(|row| (unknown(row[0]), unknown(row[1]), row[2], row[3])));
     let hertz = section("freqs", 1).1.into_iter().flatten().collect();
     let observed = section("observe", 1).1.into_iter().flatten().map(unknown).collect();
     System { equations, sources, hertz, observed }

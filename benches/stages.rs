@@ -1,37 +1,22 @@
-//! Time by stage: read, build, bias, linearise, one frequency densely, eight in lanes, all nodes over the band, at
-//! several sizes.
-//!
-//! Sizes are chains of direct-coupled germanium pairs on one supply, of 10 unknowns a stage. Figures are of use as ratios
-//! within one run.
+//! Time of each stage at several sizes of circuit: chains of amplifier blocks on one rail. Read the figures as ratios
+//! within one run. The last line of each kind, `per frequency`, shows how the cost grows from about 100 to 1000 unknowns.
 
 use std::hint::black_box;
 use std::sync::Arc;
+use std::time::Instant;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use hissmap::circuit::Circuit;
-use hissmap::mna::{LANES, NodeId};
+use hissmap::mna::{LANES, LaneScratch, LaneSolver, LaneWork, NodeId, Unknown};
 use hissmap::noise::{DEFAULT_TOLERANCE, NoiseRequest, Weighting, noise};
 use hissmap::smallsignal::SmallSignal;
-use hissmap::sweep::Sweep;
 use hissmap::{bias, netlist};
 
-const STAGES: [usize; 3] = [1, 4, 12];
+mod common;
 
-fn chain(stages: usize) -> String {
-    let mut text = String::from(
-        "chain of pairs\n.model G PNP (IS=2u BF=70 BR=8 VAF=40 RB=120 CJE=40p CJC=15p TF=60n EG=0.67 KF=2f ICBO=4u)\n\
-         VCC bat 0 -9\nRS bat rail 100\nCS rail 0 100u\nVIN n0 0 0\n",
-    );
-    for n in 1..=stages {
-        let from = n - 1;
-        text += &format!(
-            "CI{n} n{from} b{n} 10u\nQA{n} c{n} b{n} e{n} G\nRC{n} rail c{n} 15k\nRE{n} e{n} 0 1k\n\
-             QB{n} n{n} c{n} k{n} G\nRD{n} rail n{n} 2.7k\nRG{n} k{n} 0 1.8k\nCG{n} k{n} 0 100u\nRF{n} k{n} b{n} 22k\n\
-             RB{n} b{n} 0 12k\n"
-        );
-    }
-    text
-}
+/// Unknowns beyond which the whole hiss of all nodes takes too long to repeat, and beyond which dense solutions do.
+const ALL_NODES_TO: usize = 400;
+const DENSE_TO: usize = 400;
 
 fn read(text: &str) -> netlist::Netlist {
     let (netlist, problems) = netlist::read("bench", text, &mut |_| Err("no includes".to_owned()));
@@ -39,16 +24,28 @@ fn read(text: &str) -> netlist::Netlist {
     netlist
 }
 
+fn built(text: &str) -> (Circuit, SmallSignal) {
+    let (circuit, _) = Circuit::build(Arc::new(read(text))).expect("a sound netlist");
+    let point = bias::solve(&circuit).expect("a bias");
+    let signal = SmallSignal::linearise(&circuit, &point);
+    (circuit, signal)
+}
+
 fn stages(criterion: &mut Criterion) {
-    for stages in STAGES {
-        let text = chain(stages);
+    for blocks in common::CHAINS {
+        let text = common::chain(blocks);
         let written = Arc::new(read(&text));
-        let (circuit, _) = Circuit::build(Arc::clone(&written)).expect("a sound netlist");
+        let (circuit, signal) = built(&text);
         let point = bias::solve(&circuit).expect("a bias");
-        let signal = SmallSignal::linearise(&circuit, &point);
-        let outputs: Vec<_> = circuit.nodes().map(|(node, _)| (node, NodeId::GROUND)).collect();
-        let request =
-            NoiseRequest { outputs, band_hz: [20.0, 20e3], weighting: Weighting::Flat, tolerance: DEFAULT_TOLERANCE };
+        let out = circuit.noise.as_ref().expect("a .noise statement").output.0;
+        let request = |outputs| NoiseRequest {
+            outputs,
+            band_hz: [20.0, 20e3],
+            weighting: Weighting::Flat,
+            tolerance: DEFAULT_TOLERANCE,
+        };
+        let one = request(vec![(out, NodeId::GROUND)]);
+        let all = request(circuit.nodes().map(|(node, _)| (node, NodeId::GROUND)).collect());
         let unknowns = circuit.layout().electrical;
         let mut bench = |stage: &str, work: &mut dyn FnMut()| {
             criterion.bench_function(&format!("{stage}/{unknowns}"), |bencher| bencher.iter(&mut *work));
@@ -57,18 +54,57 @@ fn stages(criterion: &mut Criterion) {
         bench("build", &mut || drop(black_box(Circuit::build(Arc::clone(black_box(&written))))));
         bench("bias", &mut || drop(black_box(bias::solve(black_box(&circuit)))));
         bench("linearise", &mut || drop(black_box(SmallSignal::linearise(black_box(&circuit), &point))));
-        bench("one frequency densely", &mut || {
-            let factored = signal.factor(&circuit, black_box(1e3)).expect("a regular matrix");
-            drop(black_box(signal.adjoint(&circuit, &factored, request.outputs[0].0, NodeId::GROUND, 1e3)));
-        });
-        let sweep = Sweep::new(&circuit, &signal, [20.0, 20e3]);
-        let eight: [f64; LANES] = std::array::from_fn(|lane| 20.0 * 1000f64.powf(lane as f64 / 7.0));
-        bench("eight frequencies in lanes", &mut || {
-            drop(black_box(sweep.at(black_box(eight)).adjoint(request.outputs[0].0, NodeId::GROUND)));
-        });
-        bench("noise of all nodes", &mut || drop(black_box(noise(&circuit, &signal, None, black_box(&request)))));
+        if unknowns <= DENSE_TO {
+            bench("one frequency densely", &mut || {
+                let factored = signal.factor(&circuit, black_box(1e3)).expect("a regular matrix");
+                drop(black_box(signal.adjoint(&circuit, &factored, out, NodeId::GROUND, 1e3)));
+            });
+        }
+        bench("order", &mut || drop(black_box(LaneSolver::new(&signal.equations, black_box([20.0, 632.0, 20e3])))));
+        let solver = LaneSolver::new(&signal.equations, [20.0, 632.0, 20e3]).expect("an order");
+        let mut memory = (LaneWork::default(), LaneScratch::default());
+        bench("eight frequencies in lanes", &mut || eight(&solver, out.into(), &mut memory));
+        bench("noise at the output", &mut || drop(black_box(noise(&circuit, &signal, None, black_box(&one)))));
+        if unknowns <= ALL_NODES_TO {
+            bench("noise at all nodes", &mut || drop(black_box(noise(&circuit, &signal, None, black_box(&all)))));
+        }
     }
 }
 
-criterion_group!(benches, stages);
+fn eight(solver: &LaneSolver, output: Unknown, memory: &mut (LaneWork, LaneScratch)) {
+    let hertz = black_box(std::array::from_fn::<f64, LANES, _>(|lane| 20.0 * 1000f64.powf(lane as f64 / 7.0)));
+    let factors = solver.factor_in(std::mem::take(&mut memory.0), hertz).expect("an order that serves");
+    black_box(factors.adjoint_in(output, Unknown::GROUND, &mut memory.1));
+    memory.0 = factors.into_work();
+}
+
+/// The least time for eight frequencies over runs, so that what else the machine does counts little.
+fn growth(_: &mut Criterion) {
+    let kinds: [(&str, [String; 2]); 2] = [
+        ("amplifier chain", [common::chain(14), common::chain(144)]),
+        ("ladder", [common::ladder(98), common::ladder(998)]),
+    ];
+    for (kind, texts) in kinds {
+        let least = texts.map(|text| {
+            let (circuit, signal) = built(&text);
+            let out = circuit.noise.as_ref().expect("a .noise statement").output.0;
+            let solver = LaneSolver::new(&signal.equations, [20.0, 632.0, 20e3]).expect("an order");
+            let mut memory = (LaneWork::default(), LaneScratch::default());
+            let mut least = f64::INFINITY;
+            for _ in 0..2000 {
+                let start = Instant::now();
+                eight(&solver, out.into(), &mut memory);
+                least = least.min(start.elapsed().as_secs_f64());
+            }
+            (circuit.layout().electrical, 1e6 * least / LANES as f64)
+        });
+        let [(few, short), (many, long)] = least;
+        println!(
+            "{kind}, per frequency: {short:.2} us at {few} unknowns, {long:.2} us at {many}: {:.1} times",
+            long / short
+        );
+    }
+}
+
+criterion_group!(benches, stages, growth);
 criterion_main!(benches);

@@ -29,6 +29,8 @@ pub struct Source {
     pub text: Arc<str>,
     /// First byte of every line.
     line_starts: Vec<u32>,
+    /// Number of the first line.
+    first_line: usize,
 }
 
 /// All texts a netlist was read from.
@@ -60,7 +62,14 @@ impl Sources {
         // Places in texts are counted in 32 bits; a reader's limits lie far below.
         let starts = text.match_indices('\n').map(|(newline, _)| newline as u32 + 1);
         let line_starts = std::iter::once(0).chain(starts).collect();
-        self.files.push(Source { name: name.into(), text, line_starts });
+        self.files.push(Source { name: name.into(), text, line_starts, first_line: 1 });
+        id
+    }
+
+    /// Adds one line of a text too long to keep, and its number from 1.
+    pub fn add_line(&mut self, name: impl Into<String>, text: impl Into<Arc<str>>, line: usize) -> SourceId {
+        let id = self.add(name, text);
+        self.files[id.0 as usize].first_line = line;
         id
     }
 
@@ -86,7 +95,7 @@ impl Sources {
         let covered = text.get(span.start as usize..covered_end)?;
         Some(Location {
             file: source.name.clone(),
-            line,
+            line: source.first_line - 1 + line,
             column: text[line_start..span.start as usize].chars().count() + 1,
             text: text[line_start..line_end].trim_end_matches('\r').to_owned(),
             width: covered.chars().count().max(1),
@@ -222,7 +231,8 @@ const LESSONS: &str = include_str!("diagnostic/lessons.txt");
 macro_rules! codes {
     ($($variant:ident = $text:literal, $meaning:literal;)*) => {
         /// Stable code of a kind of message. `N` is about the text, `C` about the circuit, `F` about a flag or what-if,
-        /// `S` about the solution, `A` is advice. The letters and numbers never change their meaning.
+        /// `S` about the solution, `A` is advice, `B` is about the bench sheet, `W` about a recording or a sound. The letters
+        /// and numbers never change their meaning.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
         pub enum Code { $(#[doc = $meaning] $variant,)* }
@@ -297,6 +307,14 @@ codes! {
     AccuracyLimited = "S07", "a band figure is less certain than asked for";
     DeviceHot = "S08", "a device runs hot or beyond its rating";
     OtherSolution = "S09", "the bias equations have more than one solution";
+    SwingLimited = "S10", "the static curve of a large signal holds with a limit";
+    Unbalanced = "S11", "no setting of a control makes the channels equally loud";
+    BadRecording = "W01", "a recording that cannot be read, or only in part";
+    UnevenTime = "W02", "a time axis with gaps, or one that runs backwards";
+    RecordingShort = "W03", "a recording that is too short";
+    BandCut = "W04", "a band that reaches beyond what the recording or the sound holds";
+    Clipped = "W05", "volts that are cut off at full scale";
+    Silent = "W06", "a point without hiss";
     TitleMissing = "A01", "a first line that looks like a part, and is taken as the title";
     DefinitionUnused = "A02", "a model or sub-circuit that nothing uses";
     LoneNode = "A03", "a node with one connection";
@@ -306,4 +324,11 @@ codes! {
     DeviceOff = "A07", "a transistor that conducts no current";
     DeviceSaturated = "A08", "a transistor that is saturated or works backwards";
     BypassInBand = "A09", "a bypass capacitor that cuts the bass inside the band";
+    SheetSyntax = "B01", "a bench sheet whose text is not TOML";
+    UnknownKey = "B02", "a key that is not known in this place of a sheet";
+    BadSheetValue = "B03", "a value of a sheet that cannot be read, or cannot be";
+    MissingKey = "B04", "a key that is needed and not there";
+    BadReading = "B05", "a reading whose parts do not fit together";
+    SheetReference = "B06", "a name in a sheet that stands for nothing in the circuit";
+    PrintedDisagrees = "B07", "a printed voltage that the circuit as typed does not give";
 }

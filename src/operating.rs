@@ -16,7 +16,7 @@ use crate::units::engineering;
 const SAME_VOLTS: f64 = 1e-3;
 
 /// Where the equations of signals are judged, Hz: in the middle of the audio band.
-const MIDDLE_HERTZ: f64 = 1e3;
+pub(crate) const MIDDLE_HERTZ: f64 = 1e3;
 
 /// How far a kick moves the fastest node, V: far beyond where junctions bend, well within any supply.
 const KICK_VOLTS: f64 = 0.3;
@@ -41,8 +41,11 @@ impl Operating {
     /// [`SolveError`] names the node and the device to blame, or what is hardly determined.
     pub fn of(circuit: &Circuit) -> Result<Self, SolveError> {
         let operating = Self::settled(circuit)?;
-        bias::require_determined(circuit, &operating.bias)?;
-        operating.signal.require_determined(circuit, MIDDLE_HERTZ)?;
+        let (at_rest, of_signals) = rayon::join(
+            || bias::require_determined(circuit, &operating.bias),
+            || operating.signal.require_determined(circuit, MIDDLE_HERTZ),
+        );
+        at_rest.and(of_signals)?;
         Ok(operating)
     }
 

@@ -7,7 +7,7 @@ use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
 use crate::mna::{LANES, NodeId};
 use crate::netlist::Spacing;
-use crate::smallsignal::{SmallSignal, Stimulus};
+use crate::smallsignal::{LEAST_GAIN, SmallSignal, Stimulus};
 use crate::sweep::Sweep;
 
 /// Points per decade where the netlist names none.
@@ -41,6 +41,52 @@ pub fn response(
     Ok((0..outputs.len())
         .map(|output| batches.iter().flat_map(|gains| gains[output].iter().copied()).collect())
         .collect())
+}
+
+/// Frequencies between which limits of the band are looked for, Hz: beyond them no netlist of an audio set means anything.
+const SEARCHED_HZ: [f64; 2] = [1e-3, 1e8];
+
+/// The frequencies below and above `reference_hz` at which the gain first falls to half its power there (-3 dB); `None`
+/// where it does not fall so far between 1 mHz and 100 MHz, or where there is no gain to speak of.
+///
+/// This is the gain-limited effective frequency range of IEC 60268-3, whose standard reference frequency is 1 kHz.
+///
+/// # Errors
+/// As [`response`].
+pub fn half_power_hertz(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    stimulus: &Stimulus,
+    output: (NodeId, NodeId),
+    reference_hz: f64,
+) -> Result<[Option<f64>; 2], SolveError> {
+    let gain = |hertz: f64| -> Result<f64, SolveError> {
+        let factored = signal.factor(circuit, hertz)?;
+        let volts = signal.forward(circuit, &factored, stimulus, hertz)?;
+        Ok((volts[output.0.index()] - volts[output.1.index()]).norm())
+    };
+    let half = gain(reference_hz)? * std::f64::consts::FRAC_1_SQRT_2;
+    if half < LEAST_GAIN {
+        return Ok([None; 2]);
+    }
+    let mut found = [None; 2];
+    for (found, end) in found.iter_mut().zip(SEARCHED_HZ) {
+        let octaves = (end / reference_hz).log2();
+        // Steps of a sixth of an octave see every dip that a tone network makes.
+        let steps = (6.0 * octaves.abs()).ceil();
+        let hertz: Vec<f64> =
+            (0..=steps as usize).map(|k| reference_hz * (octaves * k as f64 / steps).exp2()).collect();
+        let gains = response(circuit, signal, stimulus, &[output], &hertz)?;
+        let Some(outside) = gains[0].iter().position(|gain| gain.norm() <= half).filter(|&at| at > 0) else { continue };
+        let (mut inside, mut outside) = (hertz[outside - 1], hertz[outside]);
+        // 48 halvings of a sixth of an octave leave nothing between.
+        for _ in 0..48 {
+            let middle = (inside * outside).sqrt();
+            if gain(middle)? > half { inside = middle } else { outside = middle }
+        }
+        *found = Some(outside);
+    }
+    Ok(found)
 }
 
 fn widest(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {

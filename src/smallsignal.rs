@@ -7,7 +7,7 @@ use num_complex::Complex64;
 use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::Circuit;
 use crate::element::{Element, Mechanism, NoiseList, NoiseSource, PartId, SourceKind};
-use crate::mna::{CONDITION_LIMIT, Factored, LinearError, NodeId, SignalEquations, Unknown};
+use crate::mna::{Factored, LinearError, MOST_DENSE, NodeId, SignalEquations, Unknown, require_determined};
 use crate::physics::Kelvin;
 
 /// Gains below this, -260 dB, are rounding of balanced or separate circuits: no set has them.
@@ -71,11 +71,15 @@ impl SmallSignal {
         Some(behind)
     }
 
-    /// Factors A(f).
+    /// Factors A(f) densely. What is too large for that is refused: see [`MOST_DENSE`].
     ///
     /// # Errors
     /// [`SolveError::Singular`] names the unknown that nothing determines.
     pub fn factor(&self, circuit: &Circuit, hertz: f64) -> Result<Factored<Complex64>, SolveError> {
+        if self.equations.unknowns > MOST_DENSE {
+            let judged = require_determined(&self.equations, hertz);
+            return Err(singular(circuit, judged.err().unwrap_or(LinearError::Singular(Unknown(1))), hertz));
+        }
         let omega = std::f64::consts::TAU * hertz;
         let entries = self.equations.entries.iter();
         let entries = entries.map(|entry| (entry.row, entry.column, Complex64::new(entry.g, omega * entry.c)));
@@ -88,10 +92,7 @@ impl SmallSignal {
     /// # Errors
     /// [`SolveError::Singular`] names the unknown that is hardly determined.
     pub fn require_determined(&self, circuit: &Circuit, hertz: f64) -> Result<(), SolveError> {
-        match self.factor(circuit, hertz)?.condition() {
-            (condition, _) if condition <= CONDITION_LIMIT => Ok(()),
-            (_, unknown) => Err(singular(circuit, LinearError::Singular(unknown), hertz)),
-        }
+        require_determined(&self.equations, hertz).map_err(|error| singular(circuit, error, hertz))
     }
 
     /// Transfer to all unknowns from a stimulus, per volt or ampere of it; ground first.
@@ -126,6 +127,26 @@ impl SmallSignal {
         right[minus.index()] -= 1.0;
         right[0] = Complex64::default();
         self.voltages(circuit, factored.solve_transposed(&right), hertz)
+    }
+
+    /// Transfer to all unknowns from any right-hand side by nodes: currents into every unknown's equation; ground first.
+    ///
+    /// # Errors
+    /// As [`SmallSignal::factor`].
+    pub fn solve(
+        &self,
+        circuit: &Circuit,
+        factored: &Factored<Complex64>,
+        mut right: Vec<Complex64>,
+        hertz: f64,
+    ) -> Result<Vec<Complex64>, SolveError> {
+        for (inner, pin) in self.equations.drops() {
+            let into_inner = right[inner.index()];
+            right[pin.index()] += into_inner;
+            right[inner.index()] = -into_inner;
+        }
+        right[0] = Complex64::default();
+        self.voltages(circuit, factored.solve(&right), hertz)
     }
 
     fn voltages(

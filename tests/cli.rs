@@ -288,10 +288,10 @@ fn without_a_bias_the_exit_code_is_3() {
 #[test]
 fn response_in_json_has_its_keys_and_numbers() {
     let result = json("response - --from V1 --to mid --hz 1k,1MEG", DIVIDER);
-    check_keys(&result, "schema command warnings from outputs");
+    check_keys(&result, "schema command warnings from mid_hz outputs");
     assert_eq!(result["from"], "V1");
     let output = &result["outputs"][0];
-    check_keys(output, "to points");
+    check_keys(output, "to points half_power_hz");
     assert_eq!(output["to"], "mid");
     check_keys(&output["points"][1], "hz re im db phase_deg");
     // Half of a low-pass of 5 kΩ and 1 nF: 0.5/(1 + jωRC).
@@ -331,6 +331,36 @@ fn response_asks_for_what_is_missing() {
 }
 
 #[test]
+fn response_tells_swing_channels_and_controls_in_json() {
+    let result = json("response - --swing --load 10k", STAGE);
+    let swing = &result["swing"];
+    check_keys(
+        swing,
+        "to method input_unit rest_v static_gain mid_gain load load_ohm holding open shaping clips symmetrical onset \
+         one_percent ten_percent levels",
+    );
+    check_keys(&swing["clips"]["up"], "v input device cause");
+    check_keys(&swing["onset"], "input_rms output_rms_v power_w distortion harmonics");
+    // Watts are V²/R.
+    let volts = swing["onset"]["output_rms_v"].as_f64().expect("volts");
+    check_near(&swing["onset"]["power_w"], volts * volts / swing["load_ohm"].as_f64().expect("ohms"));
+    let result = json("response - --twin VIN:c1 --hz 1k", STAGE);
+    check_keys(&result["twin"], "from to points half_power_hz channels");
+    check_keys(
+        &result["twin"]["channels"][0],
+        "hz difference_db difference_deg crosstalk_to_twin_db crosstalk_from_twin_db",
+    );
+}
+
+#[test]
+fn swing_asks_for_what_it_needs() {
+    check_refused("response - --from V1 --to mid --swing", DIVIDER, &["(F05)", "nothing in this circuit clips"]);
+    check_refused("response - --swing --load XYZ", STAGE, &["--load XYZ"]);
+    check_refused("response - --twin VIN", STAGE, &["(F04)", "--twin VR:outR"]);
+    check_refused("response - --csv --swing --twin VIN:c1", STAGE, &["(F04)", "one table"]);
+}
+
+#[test]
 fn response_as_text() {
     let ran = run("response - --hz 20,1k,20k --to out", STAGE);
     assert_data_eq!(
@@ -343,6 +373,7 @@ frequency      out    phase
     20 Hz  29.8 dB  -108.4°
     1 kHz  39.3 dB  -178.1°
    20 kHz  38.5 dB   155.5°
+3 dB below the gain at 1 kHz: 56.1 Hz and 44.2 kHz
 
 "#]]
     );
@@ -353,8 +384,11 @@ frequency      out    phase
 #[test]
 fn noise_in_json_has_its_keys() {
     let result = json("noise -", STAGE);
-    check_keys(&result, "schema command warnings band_hz weight nodes");
+    check_keys(&result, "schema command warnings band_hz weight points nodes");
     assert_eq!(result["weight"], "flat");
+    // Fifteen to a panel of the Kronrod rule, three decades at least.
+    let points = result["points"].as_u64().expect("a number");
+    assert!(points >= 45 && points.is_multiple_of(15), "{points}");
     let node = one(&result["nodes"], "node", "out");
     let keys = "node dc_v gain_db rms_v relative_error peak_to_peak_v input_rms_v devices";
     check_keys(node, keys);
@@ -477,7 +511,7 @@ fn noise_as_text() {
         run("noise -", STAGE).out,
         str![[r#"
 One germanium stage
-hiss from 20 Hz to 20 kHz, unweighted; gain from VIN at 1 kHz; ambient 27 °C
+hiss from 20 Hz to 20 kHz, unweighted, from 45 frequencies; gain from VIN at 1 kHz; ambient 27 °C
 
 node        DC      gain      rms  peak to peak  most of it from   share
 in         0 V    0.0 dB      0 V           0 V  -
@@ -494,7 +528,7 @@ vcc   -9.000 V         -      0 V           0 V  -
         run("noise - --at out --leak Q1=20uA,x=300", STAGE).out,
         str![[r#"
 One germanium stage
-hiss from 20 Hz to 20 kHz, unweighted; gain from VIN at 1 kHz; ambient 27 °C
+hiss from 20 Hz to 20 kHz, unweighted, from 45 frequencies; gain from VIN at 1 kHz; ambient 27 °C
 what if: leak Q1 20 µA ×300
 
 out: 83.3 µV rms, 550 µV peak to peak; DC 0 V; gain 22.3 dB
@@ -529,6 +563,8 @@ fn no_table_is_wider_than_the_page() {
         "noise - --rs 1k --level 1",
         "noise - --at out",
         "response -",
+        "response - --swing",
+        "response - --twin VIN:out",
         &format!("compare - {touch}"),
     ] {
         let ran = run(arguments, &netlist);
@@ -793,6 +829,11 @@ fn every_command_writes_csv() {
             "item,name,kind,region,dc_v,ic_a,ib_a,vbe_v,vce_v,i_a,v_v,id_a,ig_a,vgs_v,vds_v,power_w,temperature_c",
         ),
         ("response - --to c1,e1", "to,hz,re,im,db,phase_deg"),
+        ("response - --twin VIN:c1", "hz,difference_db,difference_deg,crosstalk_to_twin_db,crosstalk_from_twin_db"),
+        (
+            "response - --swing",
+            "level,input_rms,output_rms_v,power_w,distortion,harmonic_2,harmonic_3,harmonic_4,harmonic_5",
+        ),
         (
             "noise -",
             "node,dc_v,gain_db,node_rms_v,relative_error,peak_to_peak_v,input_rms_v,device,mechanism,share,rms_v",
@@ -982,4 +1023,139 @@ fn a_rated_voltage_behind_a_value_is_left_out() {
 fn a_misspelt_node_is_asked_about_before_a_resistor_is_added() {
     let ran = run("check -", "Typo\nV1 a 0 1\nR1 a col1 1k\nR2 col1 0 1k\nC1 co1l out 1u\nR3 out 0 1k\n");
     assert!(ran.err.contains("is col1 meant?"), "{}", ran.err);
+}
+
+// Faults, parts taken out, controls, hum
+
+#[test]
+fn faults_and_parts_taken_out_go_with_every_command_that_computes() {
+    check_what_if("--fault Q1=junction_leak,icbo=20uA,x=30", "fault Q1 junction_leak: icbo 20 µA, x 30");
+    check_what_if("--fault Q1=ohmic_leak,ohm=220k", "fault Q1 ohmic_leak: ohm 220 kΩ");
+    check_what_if("--fault C2=cap_dried,factor=0.05,ohm=100", "fault C2 cap_dried: factor 0.05, ohm 100 Ω");
+    check_what_if("--lift ce1", "lift CE1");
+    for command in ["noise -", "response - --to out --hz 1k", "equations -"] {
+        for flags in ["--fault Q1=open,pin=emitter", "--lift CE1"] {
+            let ran = run(&format!("{command} {flags}"), STAGE);
+            assert_eq!(ran.code, Some(0), "{command} {flags}: {}", ran.err);
+        }
+    }
+    // An inserted resistor is a device with a name, and the pin behind it a node.
+    let contact = json("noise - --at c1 --fault Q1=contact,pin=base,ohm=10k,uv_per_v=1000", STAGE);
+    one(&contact["nodes"][0]["devices"], "device", "series Q1 base");
+    let points = json("noise - --fault Q1=contact,pin=base,ohm=10k", STAGE);
+    one(&points["nodes"], "node", "Q1 base");
+    // The points of a comparison are the same nodes before and after, also where a part before them is taken out.
+    let lifted = json("compare - --lift RS --bridge in,s=1k", STAGE);
+    for node in lifted["nodes"].as_array().expect("a list") {
+        check_near(&node["after_dc_v"], node["before_dc_v"].as_f64().expect("a number"));
+    }
+}
+
+#[test]
+fn a_part_taken_out_that_leaves_a_node_floating_is_refused() {
+    for (flags, code, words) in [
+        ("--lift R2", "(C03)", ["with R2 taken out node mid", "--fault R2=open"]),
+        ("--lift R9", "(F02)", ["R9", "try R1"]),
+        ("--lift R2=1k", "(F04)", ["takes a part alone", "--value"]),
+        ("--fault R2=flicker", "(F03)", ["a fault of a diode or transistor", "resistor_noisy"]),
+    ] {
+        let ran =
+            run(&format!("bias - {flags}"), "Divider\nV1 in 0 9\nR1 in a 10k\nC1 a mid 1n\nR3 a 0 1k\nR2 mid 0 10k\n");
+        assert_eq!(ran.code, Some(2), "{flags}");
+        assert!(ran.err.contains(code) && words.iter().all(|word| ran.err.contains(word)), "{flags}: {}", ran.err);
+    }
+}
+
+#[test]
+fn a_unit_of_another_quantity_is_refused() {
+    for flags in [
+        "--leak Q1=20uV",
+        "--leak Q1=20uA,corner=1V",
+        "--leak Q1=20uA,x=3kHz",
+        "--value RC1=5uH",
+        "--value RC1=1F",
+        "--value C2=10ohm",
+        "--value VCC=9A",
+        "--bridge b1,c1=100V",
+        "--fault Q1=ohmic_leak,ohm=3V",
+        "--fault Q1=junction_leak,icbo=3ohm",
+        "--fault Q1=flicker,factor=3Hz",
+    ] {
+        let ran = run(&format!("bias - {flags}"), STAGE);
+        assert_eq!(ran.code, Some(2), "{flags}");
+        assert!(ran.err.contains("(F04)") && ran.err.contains("belongs here"), "{flags}: {}", ran.err);
+    }
+    for flags in [
+        "--leak Q1=20uA,corner=1kHz,double=8",
+        "--leak Q1=20u",
+        "--value RC1=4.7kohm",
+        "--value RC1=4k7Ω",
+        "--value C2=10uF",
+        "--value VCC=-9V",
+        "--bridge b1,c1=100k,ni=3dB",
+        "--fault Q1=ohmic_leak,ohm=220kohm",
+    ] {
+        let ran = run(&format!("bias - {flags}"), STAGE);
+        assert_eq!(ran.code, Some(0), "{flags}: {}", ran.err);
+    }
+}
+
+#[test]
+fn compare_says_which_transistor_no_longer_works() {
+    for (flags, words) in [
+        // Silicon without a base current; the old germanium transistor would go on by its leakage.
+        ("--lift R1 --swap Q1=NEW", "after the change Q1 conducts no current  (A07)"),
+        ("--fault R2=open", "after the change Q1 is saturated  (A08)"),
+        ("--value VCC=9", "after the change Q1 "),
+    ] {
+        let ran = run(&format!("compare - {flags}"), STAGE);
+        assert!(ran.err.contains(words), "{flags}: {}", ran.err);
+    }
+    assert!(!run("compare - --value C2=1u", STAGE).err.contains("after the change"));
+}
+
+/// The stage with a volume control behind it.
+fn stage_with_volume() -> String {
+    let more = "RL out 0 10k\nRV1 out w {25k*(1-volume)+10}\nRV2 w 0 {25k*volume+10}\n.param volume=0.5";
+    STAGE.replace("RL out 0 10k", more)
+}
+
+#[test]
+fn a_control_says_what_moves_and_what_stays() {
+    let stage = stage_with_volume();
+    let result = json("noise - --at w --control volume", &stage);
+    let control = &result["controls"][0];
+    assert_eq!((&control["control"], &control["ends"]), (&"volume".into(), &serde_json::json!([0.0, 1.0])));
+    let node = one(&control["nodes"], "node", "w");
+    assert!(node["change_db"].as_f64().expect("a number") > 20.0);
+    assert_eq!(one(&node["devices"], "device", "Q1")["moves"], true);
+    let text = run("noise - --control volume", &stage).out;
+    assert!(text.contains("volume from 0 to 1: what moves, in shares of the louder end"), "{text}");
+    assert!(text.contains("A complaint that volume takes away lies in what moves"), "{text}");
+    let compared = json("compare - --leak Q1=20uA --at w --control VOLUME=0.1:1", &stage);
+    assert_eq!(compared["controls"][0]["ends"], serde_json::json!([0.1, 1.0]));
+    one(&compared["controls"][0]["before_nodes"], "node", "w");
+    assert!(run("noise - --control rc", &stage).err.contains("turns no potentiometer  (F05)"));
+    assert!(json("noise -", &stage).get("controls").is_none());
+}
+
+#[test]
+fn hum_stands_beside_hiss() {
+    let result = json("noise - --at mid --ripple V1=2mV", DIVIDER);
+    // A sawtooth of 2 mV peak to peak is 0.577 mV rms; half of its 200 harmonics up to 20 kHz arrives (RC 5 kΩ·1 nF: 32 kHz,
+    // which takes next to nothing of the lowest). Those beyond 20 kHz hold 1/200 of 6/π² of the power.
+    let hum = result["nodes"][0]["hum_rms_v"].as_f64().expect("a number");
+    let sum: f64 = (1..=200)
+        .map(|k| {
+            let hertz = 100.0 * f64::from(k);
+            let filter = 1.0 + (std::f64::consts::TAU * hertz * 5e3 * 1e-9).powi(2);
+            (1e-3 / (std::f64::consts::PI * f64::from(k))).powi(2) / 2.0 / filter
+        })
+        .sum();
+    check_near(&hum.into(), sum.sqrt());
+    let text = run("noise - --ripple V1=2mV,hz=120", DIVIDER).out;
+    assert!(text.contains("hum: rms over the same band, of a sawtooth of 2 mV peak to peak at 120 Hz on V1"), "{text}");
+    assert!(text.lines().any(|line| line.starts_with("node") && line.ends_with("hum")), "{text}");
+    assert!(json("noise -", DIVIDER)["nodes"][0].get("hum_rms_v").is_none());
+    assert!(run("noise - --ripple R1=2mV", DIVIDER).err.contains("--ripple R1=2mV: R1 is no voltage source  (F03)"));
 }

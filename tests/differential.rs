@@ -40,6 +40,9 @@ fn input_hiss_and_gain_ignore_the_ac_value_of_their_source() {
             spectrum: false,
             source_resistance: None,
             level_volts: None,
+            meter: None,
+            scope: None,
+            ripple: None,
         };
         let point = report::noise(&bench.circuit, &[], &question).expect("a solution").points.remove(0);
         (point.gain_db.expect("a gain"), point.input_rms.expect("a figure"))

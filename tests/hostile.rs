@@ -6,7 +6,7 @@ use bodies::{read, whole_run};
 use hissmap::bench::Action;
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::Diagnostic;
-use hissmap::report;
+use hissmap::report::{self, BiasQuestion};
 use proptest::prelude::*;
 
 #[path = "fuzz/bodies.rs"]
@@ -156,6 +156,7 @@ fn the_seeds_themselves_are_sound() {
         let (netlist, messages) = read(seed);
         assert!(!messages.iter().any(Diagnostic::is_error), "{messages:?}");
         let (circuit, _) = Circuit::build(Arc::new(netlist)).unwrap_or_else(|errors| panic!("{errors:?}"));
-        report::bias(&circuit, &[]).unwrap_or_else(|error| panic!("{}: {error}", circuit.title));
+        report::bias(&circuit, &[], &BiasQuestion::default())
+            .unwrap_or_else(|error| panic!("{}: {error}", circuit.title));
     }
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 
 /// Rooms in order; those of one rank do not use each other.
 const RANKS: &[&[&str]] = &[
-    &["units", "physics", "diagnostic"],
+    &["units", "physics", "diagnostic", "spectral"],
     &["netlist", "mna"],
     &["element"],
     &["circuit"],
@@ -13,8 +13,11 @@ const RANKS: &[&[&str]] = &[
     &["smallsignal"],
     &["sweep"],
     &["response", "noise", "stability"],
+    &["sensitivity"],
     &["operating"],
-    &["bench"],
+    &["variants"],
+    &["bench", "sound"],
+    &["guide"],
     &["diagnosis", "repair"],
     &["drill"],
     &["report"],

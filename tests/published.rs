@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use std::f64::consts::PI;
 use std::fmt::Write;
 
-use common::{Bench, K, Q, close};
+use common::{Bench, K, Q, Row, close, table};
 use hissmap::bench::{Point, find_source, read_source_resistance};
 use hissmap::circuit::Change;
 use hissmap::element::Mechanism;
@@ -18,53 +18,6 @@ use hissmap::physics::NOISE_FIGURE_KELVIN;
 use hissmap::report::{self, NoiseQuestion};
 use nalgebra::{Matrix3, Vector3};
 use num_complex::Complex64;
-
-struct Row(HashMap<String, String>);
-
-impl Row {
-    #[track_caller]
-    fn text(&self, column: &str) -> &str {
-        self.0.get(column).unwrap_or_else(|| panic!("no column {column}"))
-    }
-
-    fn maybe(&self, column: &str) -> Option<f64> {
-        self.text(column).parse().ok()
-    }
-
-    #[track_caller]
-    fn number(&self, column: &str) -> f64 {
-        self.maybe(column).unwrap_or_else(|| panic!("{column} of {:?} is no number", self.0))
-    }
-
-    /// Half a unit of the last digit that is written, as a fraction of the number.
-    fn rounding(&self, column: &str) -> f64 {
-        let text = self.text(column);
-        let (mantissa, exponent) = text.split_once(['e', 'E']).unwrap_or((text, "0"));
-        let decimals = mantissa.split_once('.').map_or(0, |(_, decimals)| decimals.len());
-        let unit = 10f64.powi(exponent.parse::<i32>().expect("an exponent") - decimals as i32);
-        0.5 * unit / self.number(column).abs()
-    }
-
-    /// What a note quotes: "printed 1.27 uV (k = 1.381e-23)" is 1.27 of the unit `uV`, here in units of `unit`.
-    fn printed(&self, column: &str, unit: &str) -> Option<f64> {
-        let mut words = self.text(column).split("printed ").nth(1)?.split(' ');
-        let value: f64 = words.next()?.parse().ok()?;
-        let factor = match (words.next()?, unit) {
-            (from, to) if from == to => 1.0,
-            ("uV", "nV") => 1e3,
-            other => panic!("unit {other:?}"),
-        };
-        Some(value * factor)
-    }
-}
-
-fn table(name: &str) -> Vec<Row> {
-    let path = format!("{}/tests/published/{name}.csv", env!("CARGO_MANIFEST_DIR"));
-    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_path(&path).expect("the table is there");
-    let rows: Vec<Row> = reader.deserialize().map(|row| Row(row.expect("the table is sound"))).collect();
-    assert!(!rows.is_empty(), "{name} is empty");
-    rows
-}
 
 fn celsius(kelvin: f64) -> f64 {
     kelvin - 273.15
@@ -416,6 +369,9 @@ fn noise_figure(bench: &Bench, source: &str, rs: &str) -> f64 {
         spectrum: false,
         source_resistance: Some(source_resistance),
         level_volts: None,
+        meter: None,
+        scope: None,
+        ripple: None,
     };
     let result = report::noise(&bench.circuit, &[], &question).expect("a solution");
     result.points[0].noise_figure_db.expect("a noise figure")

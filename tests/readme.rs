@@ -26,9 +26,18 @@ fn the_readme_shows_what_is_printed() {
     let readme = std::fs::read_to_string("README.md").expect("README.md is there");
     let shown = shown_commands(&readme);
     assert!(shown.len() >= 5, "only {} commands found", shown.len());
+    // In a folder of their own, in order: one writes the file that the next one reads.
+    let folder = tempfile::tempdir().expect("a folder");
+    let circuits = folder.path().join("circuits");
+    std::fs::create_dir(&circuits).expect("a folder");
+    for file in std::fs::read_dir("circuits").expect("the circuits are there") {
+        let file = file.expect("a file");
+        std::fs::copy(file.path(), circuits.join(file.file_name())).expect("a copy");
+    }
     for (command, printed) in shown {
         let arguments = command.split_whitespace().skip(1);
-        let ran = Command::new(env!("CARGO_BIN_EXE_hissmap")).args(arguments).output().expect("the command runs");
+        let mut hissmap = Command::new(env!("CARGO_BIN_EXE_hissmap"));
+        let ran = hissmap.args(arguments).current_dir(folder.path()).output().expect("the command runs");
         assert!(ran.status.success(), "{command}: {}", String::from_utf8_lossy(&ran.stderr));
         assert_eq!(String::from_utf8_lossy(&ran.stdout), printed, "{command}");
     }

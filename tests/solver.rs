@@ -12,6 +12,8 @@ use hissmap::sweep::Sweep;
 #[path = "campaign/amplifiers.rs"]
 #[allow(dead_code)]
 mod amplifiers;
+#[path = "../benches/common/mod.rs"]
+mod circuits;
 
 const HERTZ: [f64; LANES] = [0.1, 20.0, 317.0, 1e3, 15e3, 1e5, 1e6, 3e7];
 
@@ -214,4 +216,29 @@ fn an_equation_that_nothing_feeds_is_named() {
     equations.add(Unknown(1), Unknown(1), 1.0, 0.0);
     let error = LaneSolver::new(&equations, [1.0, 10.0, 100.0]).map(|_| ()).expect_err("a zero row");
     assert_eq!(error, hissmap::mna::LinearError::Singular(Unknown(2)));
+}
+
+/// 10,000 unknowns through the public path; the gain from the first block to the last, where both halves of the work meet,
+/// is the same number forward and transposed.
+#[test]
+fn ten_thousand_unknowns_are_solved() {
+    let (netlist, problems) = netlist::read("test", &circuits::chain(1429), &mut |_| Err("no includes".to_owned()));
+    assert!(problems.is_empty(), "{problems:?}");
+    let (circuit, _) = Circuit::build(Arc::new(netlist)).expect("within the limits");
+    assert!(circuit.layout().electrical > 10_000);
+    let operating = hissmap::operating::Operating::of(&circuit).expect("a bias");
+    let (from, to) = (circuit.find_part("QA1400").expect("a part"), circuit.find_node("out").expect("a node"));
+    let nodes = circuit.part(from).element.nodes();
+    let stimulus = Stimulus::current(nodes[0].into(), nodes[2].into());
+    let sweep = Sweep::new(&circuit, &operating.signal, [20.0, 20e3]);
+    let hertz = [20.0, 50.0, 100.0, 500.0, 1e3, 5e3, 1e4, 2e4];
+    let point = sweep.at(hertz);
+    assert!(point.is_in_lanes());
+    let forward = point.forward(&stimulus).expect("solved")[to.index()];
+    let adjoint = point.adjoint(to, NodeId::GROUND).expect("solved");
+    let adjoint = adjoint[nodes[2].index()].minus(&adjoint[nodes[0].index()]);
+    for (lane, hertz) in hertz.into_iter().enumerate() {
+        let (size, apart) = (forward.norm_sqr()[lane].sqrt(), forward.minus(&adjoint).norm_sqr()[lane].sqrt());
+        assert!(size > 0.0 && apart < 1e-9 * size, "{apart:e} of {size:e} at {hertz} Hz");
+    }
 }

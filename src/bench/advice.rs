@@ -63,7 +63,8 @@ fn own_name(part: &Part) -> &str {
     part.name.rsplit('.').next().unwrap_or(&part.name)
 }
 
-fn idle(circuit: &Circuit, bias: &BiasPoint) -> Vec<Diagnostic> {
+/// Transistors that do not work: off, saturated or working backwards.
+pub fn idle(circuit: &Circuit, bias: &BiasPoint) -> Vec<Diagnostic> {
     let warnings = devices(circuit, bias).into_iter().filter_map(|device| {
         let part = circuit.part(device.part);
         let (code, state, help) = match device.region {

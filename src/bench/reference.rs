@@ -1,5 +1,7 @@
-//! What figures of merit refer to: the source resistance of a noise figure, the signal of a signal-to-noise ratio.
+//! What figures of merit refer to: the source resistance of a noise figure, the signal of a signal-to-noise ratio, the
+//! load of an output.
 
+use super::Point;
 use crate::circuit::Circuit;
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Element, PartId};
@@ -43,6 +45,43 @@ pub fn read_source_resistance(
 /// [`Code::BadFlag`] says what is wrong with it.
 pub fn read_level(text: &str) -> Result<f64, Diagnostic> {
     above_zero(text.trim(), Quantity::Other, "a signal level", "write volts rms: 0.775, or 500m")
+}
+
+/// What takes the power of an output.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Load {
+    /// A resistor of the netlist across the output.
+    Resistor(PartId),
+    /// A resistor that comes across the output besides, Ω.
+    Added(f64),
+}
+
+/// Reads a load: the name of a resistor across the output, or ohms, which are the resistor of that value across it or else
+/// come across it besides.
+///
+/// # Errors
+/// [`Code::UnknownPart`] and [`Code::UnfitPart`] for a name, [`Code::BadFlag`] for a value.
+pub fn read_load(circuit: &Circuit, output: &Point, text: &str) -> Result<Load, Diagnostic> {
+    let text = text.trim();
+    let ends = [output.plus, output.minus];
+    let across = |part: PartId| match &circuit.part(part).element {
+        Element::Resistor(resistor) => {
+            (resistor.nodes == ends || resistor.nodes == [ends[1], ends[0]]).then_some(resistor.ohms)
+        }
+        _ => None,
+    };
+    match circuit.find_part(text) {
+        Ok(part) if across(part).is_some() => return Ok(Load::Resistor(part)),
+        Ok(_) => {
+            let error = Diagnostic::error(Code::UnfitPart, format!("{text} is no resistor across {}", output.name));
+            return Err(error.help("name one that is, or give ohms: 15"));
+        }
+        Err(unknown) if text.starts_with(['R', 'r', 'X', 'x']) => return Err(unknown),
+        Err(_) => {}
+    }
+    let ohms = above_zero(text, Quantity::Resistance, "a load", "write ohms, 15, or name a resistor: RL")?;
+    let known = circuit.parts().find(|(part, _)| across(*part) == Some(ohms));
+    Ok(known.map_or(Load::Added(ohms), |(part, _)| Load::Resistor(part)))
 }
 
 fn above_zero(text: &str, quantity: Quantity, what: &str, example: &str) -> Result<f64, Diagnostic> {

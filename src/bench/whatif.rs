@@ -1,5 +1,6 @@
 //! What-ifs: the text of a flag to a change of the circuit, and a change to a line of text.
 
+mod fault;
 mod reading;
 mod text;
 
@@ -11,7 +12,8 @@ use reading::Reader;
 macro_rules! actions {
     ($($variant:ident = $flag:literal, $form:literal, $example:literal, $meaning:literal;)*) => {
         /// A kind of what-if.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+        #[serde(rename_all = "snake_case")]
         #[non_exhaustive]
         pub enum Action { $(#[doc = $meaning] $variant,)* }
 
@@ -54,6 +56,10 @@ actions! {
     Value = "value", "PART=VALUE", "C3=1u", "Another value for a resistor, capacitor, inductor or source (Ω, F, H, V, A)";
     Bridge = "bridge", "NODE,NODE=OHMS[,x=..][,corner=HZ][,ni=DB]", "b2,c2=100k",
         "A leaky path between two nodes; x times as noisy as shot noise, or with a resistor's noise index in dB";
+    Fault = "fault", "PART=KIND[,key=value..]", "Q2=junction_leak,icbo=20uA,x=30",
+        "A part gone bad; kinds are junction_leak, ohmic_leak, flicker, low_beta, cap_leaky, cap_dried, resistor_noisy, \
+         value_low, value_high, open, short, contact";
+    Lift = "lift", "PART", "C3", "The part taken out";
     Swap = "swap", "PART=MODEL", "Q2=NS2A", "Another model of the netlist for a transistor or diode";
     Ambient = "ambient", "CELSIUS", "35", "Temperature inside the set, °C";
 }
@@ -85,13 +91,13 @@ impl Default for Temperatures {
     }
 }
 
-/// A what-if that was read: what was asked for, and what it changes.
-#[derive(Clone, Debug, PartialEq)]
+/// A what-if that was read: what was asked for, and what it changes. It can be saved and read again.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct WhatIf {
     /// What was asked for.
     pub action: Action,
     /// What it does to the circuit.
-    pub change: Change,
+    pub changes: Vec<Change>,
     /// The same in a line: `leak Q2 20 µA ×300, corner 1 kHz`.
     pub text: String,
 }
@@ -99,24 +105,39 @@ pub struct WhatIf {
 impl WhatIf {
     /// Whether somebody has to reach into the set for it.
     pub fn is_touch(&self) -> bool {
-        matches!(self.change, Change::Temperature { .. })
+        self.changes.iter().any(|change| matches!(change, Change::Temperature { .. }))
     }
 
     /// Whether two what-ifs are about the same thing, so that only one can hold.
     fn rivals(&self, other: &Self) -> bool {
-        let same = |a: &str, b: &str| a.to_lowercase() == b.to_lowercase();
-        match (&self.change, &other.change) {
-            (Change::Parameter { name: a, .. }, Change::Parameter { name: b, .. })
-            | (Change::Swap { part: a, .. }, Change::Swap { part: b, .. })
-            | (Change::Value { part: a, .. }, Change::Value { part: b, .. })
-            | (Change::Leak { part: a, .. }, Change::Leak { part: b, .. })
-            | (Change::Temperature { part: a, .. }, Change::Temperature { part: b, .. }) => same(a, b),
-            (Change::Bridge { nodes: [a, b], .. }, Change::Bridge { nodes: [c, d], .. }) => {
-                same(a, c) && same(b, d) || same(a, d) && same(b, c)
-            }
-            (Change::Ambient { .. }, Change::Ambient { .. }) => true,
-            _ => false,
+        self.changes.iter().any(|own| other.changes.iter().any(|others| are_rivals(own, others)))
+    }
+}
+
+/// Whether two changes are about the same thing.
+fn are_rivals(one: &Change, other: &Change) -> bool {
+    let same = |a: &str, b: &str| a.to_lowercase() == b.to_lowercase();
+    match (one, other) {
+        (Change::Parameter { name: a, .. }, Change::Parameter { name: b, .. })
+        | (Change::Swap { part: a, .. }, Change::Swap { part: b, .. })
+        | (Change::Value { part: a, .. }, Change::Value { part: b, .. })
+        | (Change::Scale { part: a, .. }, Change::Scale { part: b, .. })
+        | (Change::Excess { part: a, .. }, Change::Excess { part: b, .. })
+        | (Change::Flicker { part: a, .. }, Change::Flicker { part: b, .. })
+        | (Change::Beta { part: a, .. }, Change::Beta { part: b, .. })
+        | (Change::Lift { part: a, .. }, Change::Lift { part: b, .. })
+        | (Change::Leak { part: a, .. }, Change::Leak { part: b, .. })
+        | (Change::Temperature { part: a, .. }, Change::Temperature { part: b, .. }) => same(a, b),
+        (Change::Series { part: a, pin: p, .. }, Change::Series { part: b, pin: q, .. }) => same(a, b) && p == q,
+        (Change::Across { part: a, pins: [p, q], .. }, Change::Across { part: b, pins: [r, s], .. }) => {
+            same(a, b) && (p == r && q == s || p == s && q == r)
         }
+        (Change::Bridge { nodes: [a, b], .. }, Change::Bridge { nodes: [c, d], .. }) => {
+            same(a, c) && same(b, d) || same(a, d) && same(b, c)
+        }
+        (Change::Ambient { .. }, Change::Ambient { .. }) => true,
+        (Change::Shunt { node: a, .. }, Change::Shunt { node: b, .. }) => same(a, b),
+        _ => false,
     }
 }
 
@@ -142,10 +163,8 @@ pub fn what_ifs(
     let mut errors = Vec::new();
     for (action, text) in asked {
         let mut reader = Reader { circuit, temperatures, asked, action: *action, warnings: &mut warnings };
-        match reader.change(text) {
-            Ok(change) => {
-                let text = text::line(circuit, *action, &change);
-                let new = WhatIf { action: *action, change, text };
+        match reader.what_if(text) {
+            Ok(new) => {
                 read.retain(|earlier| !earlier.rivals(&new));
                 read.push(new);
             }

@@ -3,16 +3,19 @@
 mod caution;
 mod convergence;
 mod devices;
+mod lanes;
 mod limit;
 mod newton;
 mod strategies;
 
 use crate::circuit::Circuit;
 use crate::diagnostic::{Code, Diagnostic};
-use crate::mna::{NodeId, Unknown};
+use crate::mna::{LinearError, NodeId, Unknown};
 
 pub use caution::cautions;
 pub use devices::{DeviceBias, DeviceCurrents, Region, devices};
+pub(crate) use lanes::{BiasLanes, Workspace, structure};
+pub use newton::Slopes;
 use newton::{Failure, Trial};
 pub use strategies::Strategy;
 
@@ -158,6 +161,19 @@ pub fn settle_from(circuit: &Circuit, x: Vec<f64>) -> Result<BiasPoint, SolveErr
 pub fn require_determined(circuit: &Circuit, bias: &BiasPoint) -> Result<(), SolveError> {
     let trial = Trial::at(circuit, bias.x.clone());
     newton::require_determined(circuit, &trial).map_err(|unknown| undetermined(circuit, unknown, &trial))
+}
+
+/// The slopes of all bias equations at a bias point, factored: rows are equations, columns unknowns, temperatures of
+/// self-heating parts included.
+///
+/// # Errors
+/// [`SolveError::Singular`] names the unknown that nothing determines.
+pub fn slopes(circuit: &Circuit, bias: &BiasPoint) -> Result<Slopes, SolveError> {
+    let trial = Trial::at(circuit, bias.x.clone());
+    newton::factored_slopes(circuit, &trial).map_err(|error| {
+        let (LinearError::NotFinite(unknown) | LinearError::Singular(unknown)) = error;
+        undetermined(circuit, unknown, &trial)
+    })
 }
 
 fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {

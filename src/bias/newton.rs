@@ -4,12 +4,15 @@ use super::convergence::{worst_residual, worst_update};
 use super::limit::limit;
 use crate::circuit::Circuit;
 use crate::element::{Element, JunctionVolts, PartId};
-use crate::mna::{BiasEquations, CONDITION_LIMIT, Factored, LANES, LaneSolver, LinearError, SignalEquations, Unknown};
+use crate::mna::{
+    self, BiasEquations, Factored, LANES, LaneFactors, LaneSolver, LaneValue, LinearError, MOST_DENSE, SignalEquations,
+    Unknown,
+};
 
 /// Largest change of a temperature in one step, K.
 const KELVIN_STEP: f64 = 15.0;
 /// Iterations spent on digits beyond the convergence test, while they come.
-const POLISHING: usize = 8;
+pub(super) const POLISHING: usize = 8;
 
 /// A trial point: all unknowns, and the voltages at which the junctions were last evaluated.
 #[derive(Clone, Debug)]
@@ -71,6 +74,7 @@ impl Trial {
 pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usize) -> Result<usize, (usize, Failure)> {
     let unknowns = circuit.layout().with_temperatures;
     let mut equations = BiasEquations::new(unknowns);
+    let mut stepper = Stepper::new(unknowns);
     let mut last_update = (Unknown(1), f64::INFINITY);
     let mut limited = true;
     let mut polished: Option<(usize, f64, Trial)> = None;
@@ -87,7 +91,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
             polished = Some((0, residual, trial.clone()));
         }
 
-        let step = match newton_step(unknowns, &equations) {
+        let mut step = match stepper.step(&equations) {
             Ok(step) => step,
             // The point itself is good: only its polish failed.
             Err(_) if polished.is_some() => return Ok(iteration),
@@ -95,7 +99,7 @@ pub(super) fn iterate(circuit: &Circuit, aid: Aid, trial: &mut Trial, most: usiz
                 return Err((iteration, Failure::Singular(at)));
             }
         };
-        let step = with_held_temperatures(circuit, step);
+        hold_temperatures(circuit, &mut step);
         trial.x.iter_mut().zip(&step).for_each(|(x, step)| *x += step);
         last_update = worst_update(&trial.x, &step);
         limited = move_junctions(circuit, trial);
@@ -128,64 +132,141 @@ pub(super) fn stamp(circuit: &Circuit, aid: Aid, trial: &Trial, equations: &mut 
 
 /// Refuses equations whose condition at a trial point is beyond the limit, naming the unknown that is hardly determined.
 pub(super) fn require_determined(circuit: &Circuit, trial: &Trial) -> Result<(), Unknown> {
-    match condition(circuit, Aid::NONE, trial) {
-        Ok((condition, _)) if condition <= CONDITION_LIMIT => Ok(()),
-        Ok((_, unknown)) | Err(LinearError::Singular(unknown) | LinearError::NotFinite(unknown)) => Err(unknown),
+    let unknowns = circuit.layout().with_temperatures;
+    let mut equations = BiasEquations::new(unknowns);
+    stamp(circuit, Aid::NONE, trial, &mut equations);
+    match mna::require_determined(&slopes(unknowns, &equations), ANY_HERTZ) {
+        Ok(()) => Ok(()),
+        Err(LinearError::Singular(unknown) | LinearError::NotFinite(unknown)) => Err(unknown),
     }
 }
 
 /// The unknown that a picoampere a volt from every node to ground has to hold, where nothing else does.
 pub(super) fn weakest(circuit: &Circuit, trial: &Trial) -> Option<Unknown> {
-    condition(circuit, Aid { siemens: 1e-12, ..Aid::NONE }, trial).ok().map(|(_, unknown)| unknown)
-}
-
-fn condition(circuit: &Circuit, aid: Aid, trial: &Trial) -> Result<(f64, Unknown), LinearError> {
     let unknowns = circuit.layout().with_temperatures;
     let mut equations = BiasEquations::new(unknowns);
-    stamp(circuit, aid, trial, &mut equations);
-    factor(unknowns, &equations).map(|factored| factored.condition())
+    stamp(circuit, Aid { siemens: 1e-12, ..Aid::NONE }, trial, &mut equations);
+    mna::weakest(&slopes(unknowns, &equations), ANY_HERTZ)
 }
 
-fn factor(unknowns: usize, equations: &BiasEquations) -> Result<Factored<f64>, LinearError> {
-    let entries = equations.jacobian.iter().map(|entry| (entry.row, entry.column, entry.value));
-    Factored::new(unknowns, entries)
-}
-
-/// Unknowns above which the sparse solver is worth a pivot order of its own for every step.
-const SPARSE_ABOVE: usize = 150;
-
-fn newton_step(unknowns: usize, equations: &BiasEquations) -> Result<Vec<f64>, LinearError> {
-    let right: Vec<f64> = equations.residual.iter().map(|residual| -residual).collect();
-    if unknowns > SPARSE_ABOVE
-        && let Some(step) = sparse_step(unknowns, equations, &right)
-    {
-        return Ok(step);
+/// The slopes of the circuit's equations at a trial point, factored.
+pub(super) fn factored_slopes(circuit: &Circuit, trial: &Trial) -> Result<Slopes, LinearError> {
+    let unknowns = circuit.layout().with_temperatures;
+    let mut equations = BiasEquations::new(unknowns);
+    stamp(circuit, Aid::NONE, trial, &mut equations);
+    if unknowns > ORDER_ABOVE {
+        let solver = LaneSolver::new(&slopes(unknowns, &equations), [ANY_HERTZ; 3])?;
+        if let Some(factors) = solver.into_factors([ANY_HERTZ; LANES]) {
+            return Ok(Slopes(Solver::Lanes(Box::new(factors))));
+        }
     }
-    factor(unknowns, equations)?.solve(&right)
+    if unknowns > MOST_DENSE {
+        return Err(LinearError::Singular(Unknown(1)));
+    }
+    let entries = equations.jacobian.iter().map(|entry| (entry.row, entry.column, entry.value));
+    Ok(Slopes(Solver::Dense(Factored::new(unknowns, entries)?)))
 }
 
-/// The step by the solver in lanes, all lanes alike; `None` leaves it to the dense one, which can say what is wrong.
-fn sparse_step(unknowns: usize, equations: &BiasEquations, right: &[f64]) -> Option<Vec<f64>> {
-    // Slopes know no frequency: one factorization at any of them serves.
-    const ANY_HERTZ: f64 = 1.0;
+/// Unknowns above which a pivot order costs less than one dense factorization.
+const ORDER_ABOVE: usize = 150;
+
+/// The slopes of all bias equations at a bias point, factored: rows are equations, columns unknowns, temperatures of
+/// self-heating parts included.
+#[derive(Debug)]
+pub struct Slopes(Solver);
+
+#[derive(Debug)]
+enum Solver {
+    Dense(Factored<f64>),
+    Lanes(Box<LaneFactors<'static>>),
+}
+
+impl Slopes {
+    /// Solves Jᵀ·λ = b: how much a figure whose slopes by the unknowns are `right` loses by one ampere (volt, watt) in
+    /// each equation. Both of length unknowns with temperatures + 1, ground first.
+    ///
+    /// # Errors
+    /// [`LinearError`] names the unknown to blame.
+    pub fn solve_transposed(&self, right: &[f64]) -> Result<Vec<f64>, LinearError> {
+        match &self.0 {
+            Solver::Dense(factored) => factored.solve_transposed(right),
+            Solver::Lanes(factors) => {
+                let mut wide: Vec<LaneValue> =
+                    right.iter().map(|&value| LaneValue { re: [value; LANES], im: [0.0; LANES] }).collect();
+                wide[0] = LaneValue::ZERO;
+                let solution = factors.transposed_each(&wide).ok_or(LinearError::Singular(Unknown(1)))?;
+                Ok(solution.iter().map(|value| value.re[0]).collect())
+            }
+        }
+    }
+}
+
+/// Slopes know no frequency: one factorization at any of them serves.
+const ANY_HERTZ: f64 = 1.0;
+
+/// The slopes as equations of signals, entries one a place.
+fn slopes(unknowns: usize, equations: &BiasEquations) -> SignalEquations {
     let mut slopes = SignalEquations::new(unknowns);
     equations.jacobian.iter().for_each(|entry| slopes.add(entry.row, entry.column, entry.value, 0.0));
     slopes.settle();
-    let solver = LaneSolver::new(&slopes, [ANY_HERTZ; 3]).ok()?;
-    let step = solver.factor([ANY_HERTZ; LANES])?.forward(right)?;
-    Some(step.iter().map(|value| value.re[0]).collect())
+    slopes
 }
 
-fn with_held_temperatures(circuit: &Circuit, mut step: Vec<f64>) -> Vec<f64> {
+/// Unknowns above which the sparse solver is worth its pivot order.
+const SPARSE_ABOVE: usize = 20;
+
+/// Solves for the steps of one iteration, on one pivot order while that serves.
+struct Stepper {
+    unknowns: usize,
+    order: Option<LaneSolver>,
+}
+
+impl Stepper {
+    fn new(unknowns: usize) -> Self {
+        Self { unknowns, order: None }
+    }
+
+    fn step(&mut self, equations: &BiasEquations) -> Result<Vec<f64>, LinearError> {
+        let right: Vec<f64> = equations.residual.iter().map(|residual| -residual).collect();
+        if self.unknowns > SPARSE_ABOVE
+            && let Some(step) = self.sparse_step(equations, &right)
+        {
+            return Ok(step);
+        }
+        if self.unknowns > MOST_DENSE {
+            mna::require_determined(&slopes(self.unknowns, equations), ANY_HERTZ)?;
+            return Err(LinearError::Singular(Unknown(1)));
+        }
+        let entries = equations.jacobian.iter().map(|entry| (entry.row, entry.column, entry.value));
+        Factored::new(self.unknowns, entries)?.solve(&right)
+    }
+
+    /// The step by the solver in lanes, all lanes alike: on the order of the step before, then on one of its own; `None`
+    /// leaves it to the dense solver, which can say what is wrong.
+    fn sparse_step(&mut self, equations: &BiasEquations, right: &[f64]) -> Option<Vec<f64>> {
+        let slopes = slopes(self.unknowns, equations);
+        let solved = |solver: &LaneSolver| solver.solve_roughly(right, ANY_HERTZ);
+        if let Some(known) = &mut self.order
+            && known.take_values(&slopes)
+            && let Some(step) = solved(known)
+        {
+            return Some(step);
+        }
+        self.order = LaneSolver::new(&slopes, [ANY_HERTZ; 3]).ok();
+        solved(self.order.as_ref()?)
+    }
+}
+
+/// Holds back the steps of temperatures.
+pub(super) fn hold_temperatures(circuit: &Circuit, step: &mut [f64]) {
     for rise in circuit.layout().temperature.iter().flatten() {
         let step = &mut step[rise.index()];
         *step = step.clamp(-KELVIN_STEP, KELVIN_STEP);
     }
-    step
 }
 
 /// Moves the junctions towards the voltages of the trial point; true if any was held back.
-fn move_junctions(circuit: &Circuit, trial: &mut Trial) -> bool {
+pub(super) fn move_junctions(circuit: &Circuit, trial: &mut Trial) -> bool {
     let mut limited = false;
     for (id, part) in circuit.parts() {
         let place = circuit.place(id);

@@ -10,7 +10,8 @@ use indexmap::{IndexMap, IndexSet};
 use super::parameters::{Named, Values, report_repeats};
 use super::parts::{self, Elsewhere, References};
 use super::{
-    Change, Circuit, Model, NoiseDefaults, Part, change, couplings, hanging, node_id, node_key, part_id, topology,
+    Change, Circuit, Model, NoiseDefaults, Part, PlotPoints, change, couplings, hanging, node_id, node_key, part_id,
+    topology,
 };
 use crate::diagnostic::{Code, Diagnostic, Span, nearest};
 use crate::element::{Element, Layout, PartId, SourceKind};
@@ -18,12 +19,93 @@ use crate::mna::{NodeId, Unknown};
 use crate::netlist::{Assignment, Body, Card, Limits, Netlist, NoiseStatement, Scope, Subcircuit, Word};
 use crate::physics::{DEFAULT_CELSIUS, Kelvin, ZERO_CELSIUS};
 
+/// A netlist read with its parameters, before any what-if that acts on parts: what all its variants have in common.
+#[derive(Debug)]
+pub(super) struct Elaborated {
+    netlist: Arc<Netlist>,
+    limits: Limits,
+    /// Nodes that only a call mentions are still among them: a bridge may lead there.
+    nodes: IndexMap<String, String>,
+    parts: IndexMap<String, Part>,
+    models: Arc<IndexMap<String, (String, Model)>>,
+    /// Values of the outermost level's parameters, by lower-case name.
+    parameters: IndexMap<String, f64>,
+    ambient: Kelvin,
+    noise: Option<PlotPoints>,
+    ac: Option<PlotPoints>,
+    /// Warnings of the cards, and messages about the points of curves: they come after those about the circuit.
+    problems: Vec<Diagnostic>,
+    noise_problems: Vec<Diagnostic>,
+    ac_problems: Vec<Diagnostic>,
+}
+
 /// Builds a circuit from a netlist with all `changes` made.
 pub(super) fn circuit(
     netlist: Arc<Netlist>,
     changes: &[Change],
     limits: &Limits,
 ) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
+    elaborate(netlist, changes, limits).and_then(|elaborated| variant(&Arc::new(elaborated), changes))
+}
+
+/// Builds the circuit of a netlist read before, whose parameters are those of `changes`, with all of these made.
+pub(super) fn variant(
+    base: &Arc<Elaborated>,
+    changes: &[Change],
+) -> Result<(Circuit, Vec<Diagnostic>), Vec<Diagnostic>> {
+    let limits = &base.limits;
+    let mut problems = base.problems.clone();
+    let (mut nodes, mut parts, mut ambient) = (base.nodes.clone(), base.parts.clone(), base.ambient);
+    if !problems.iter().any(Diagnostic::is_error) {
+        for change in change::in_order(changes) {
+            if let Err(problem) = change::apply(change, &mut parts, &mut nodes, &base.models, &mut ambient) {
+                problems.push(problem);
+            }
+        }
+    }
+    if !problems.iter().any(Diagnostic::is_error) {
+        drop_unused_nodes(&mut nodes, &mut parts);
+        if fits(&nodes, &parts, limits, &mut problems) {
+            couplings::settle(&mut parts, &mut problems);
+        }
+        let before = problems.len();
+        topology::check(&nodes, &parts, ambient, &mut problems);
+        change::blame_lifts(changes, &mut problems[before..]);
+        hanging::check(&nodes, &parts, &mut problems);
+    }
+    deduplicate(&mut problems, limits);
+    if problems.iter().any(Diagnostic::is_error) {
+        return Err(problems);
+    }
+    let layout = Arc::new(layout(nodes.len(), &parts));
+    let mut circuit = Circuit {
+        title: base.netlist.title.clone(),
+        ambient,
+        noise: None,
+        ac: base.ac,
+        nodes: Arc::new(nodes),
+        parts,
+        models: Arc::clone(&base.models),
+        layout,
+        base: Arc::clone(base),
+        changes: changes.to_vec(),
+        adjustments: Vec::new(),
+    };
+    if let Some(card) = &base.netlist.noise {
+        circuit.noise = noise_defaults(card, &circuit, base.noise, &mut problems);
+    }
+    problems.extend_from_slice(&base.noise_problems);
+    problems.extend_from_slice(&base.ac_problems);
+    deduplicate(&mut problems, limits);
+    if problems.iter().any(Diagnostic::is_error) { Err(problems) } else { Ok((circuit, problems)) }
+}
+
+/// Opens scopes, expands sub-circuits, and reads every part; of `changes`, those of parameters act here.
+pub(super) fn elaborate(
+    netlist: Arc<Netlist>,
+    changes: &[Change],
+    limits: &Limits,
+) -> Result<Elaborated, Vec<Diagnostic>> {
     let mut problems = Vec::new();
     let top = Level::top(&netlist.top, changes, &mut problems);
     let flat = match Flat::expand(&top, limits, &mut problems) {
@@ -34,49 +116,52 @@ pub(super) fn circuit(
             return Err(problems);
         }
     };
-    let mut parts = flat.read_parts(limits, &mut problems);
-    let models = top_models(&top, &mut problems);
-    let mut nodes = flat.nodes;
-    let mut ambient = ambient(&netlist, &top.values, &mut problems);
-
-    if !problems.iter().any(Diagnostic::is_error) {
-        for change in change::in_order(changes) {
-            if let Err(problem) = change::apply(change, &mut parts, &nodes, &models, &mut ambient) {
-                problems.push(problem);
-            }
-        }
-    }
-    if !problems.iter().any(Diagnostic::is_error) {
-        drop_unused_nodes(&mut nodes, &mut parts);
-        if fits(&nodes, &parts, limits, &mut problems) {
-            couplings::settle(&mut parts, &mut problems);
-        }
-        topology::check(&nodes, &parts, ambient, &mut problems);
-        hanging::check(&nodes, &parts, &mut problems);
-    }
-    deduplicate(&mut problems, limits);
+    let parts = flat.read_parts(limits, &mut problems);
+    let models = Arc::new(top_models(&top, &mut problems));
+    let nodes = flat.nodes;
+    let named = netlist.top.parameters.iter().map(|assignment| assignment.name.key());
+    let parameters = named.filter_map(|name| top.values.get(&name).map(|value| (name, value))).collect();
+    let ambient = ambient(&netlist, &top.values, &mut problems);
     if problems.iter().any(Diagnostic::is_error) {
+        deduplicate(&mut problems, limits);
         return Err(problems);
     }
-    let layout = layout(nodes.len(), &parts);
-    let mut circuit = Circuit {
-        title: netlist.title.clone(),
-        ambient,
-        noise: None,
-        ac: None,
+    let (mut noise_problems, mut ac_problems) = (Vec::new(), Vec::new());
+    let noise = netlist.noise.as_ref();
+    let noise = noise.and_then(|card| parts::plot_points(&card.sweep, &top.values, limits, &mut noise_problems));
+    let ac = netlist.ac.as_ref();
+    let ac = ac.and_then(|card| parts::plot_points(&card.sweep, &top.values, limits, &mut ac_problems));
+    Ok(Elaborated {
+        netlist: Arc::clone(&netlist),
+        limits: limits.clone(),
         nodes,
         parts,
         models,
-        layout,
-        netlist: Arc::clone(&netlist),
-        limits: limits.clone(),
-        changes: changes.to_vec(),
-    };
-    circuit.noise = netlist.noise.as_ref().and_then(|card| noise_defaults(card, &circuit, &top.values, &mut problems));
-    circuit.ac =
-        netlist.ac.as_ref().and_then(|card| parts::plot_points(&card.sweep, &top.values, limits, &mut problems));
-    deduplicate(&mut problems, limits);
-    if problems.iter().any(Diagnostic::is_error) { Err(problems) } else { Ok((circuit, problems)) }
+        parameters,
+        ambient,
+        noise,
+        ac,
+        problems,
+        noise_problems,
+        ac_problems,
+    })
+}
+
+impl Elaborated {
+    /// The netlist it was read from.
+    pub fn netlist(&self) -> &Arc<Netlist> {
+        &self.netlist
+    }
+
+    /// The value of a parameter of the outermost level, by lower-case name.
+    pub fn parameter(&self, name: &str) -> Option<f64> {
+        self.parameters.get(name).copied()
+    }
+
+    /// The limits it was read under.
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
 }
 
 /// Whether the equations are small enough for the solver.
@@ -86,6 +171,18 @@ fn fits(
     limits: &Limits,
     problems: &mut Vec<Diagnostic>,
 ) -> bool {
+    let windings = parts.values().map(|part| match &part.element {
+        Element::Coupling(coupling) => coupling.windings.len(),
+        _ => 0,
+    });
+    let pairs: usize = windings.map(|count| count * count.saturating_sub(1) / 2).sum();
+    if pairs > limits.coupled_pairs {
+        let message =
+            format!("{pairs} pairs of windings are coupled; more than {} take too long", limits.coupled_pairs);
+        let error = Diagnostic::error(Code::LimitExceeded, message);
+        problems.push(error.help("couple only windings on one core"));
+        return false;
+    }
     let unknowns = layout(nodes.len(), parts).with_temperatures;
     if unknowns <= limits.unknowns {
         return true;
@@ -585,7 +682,7 @@ fn ambient(netlist: &Netlist, values: &Values, problems: &mut Vec<Diagnostic>) -
 fn noise_defaults(
     card: &NoiseStatement,
     circuit: &Circuit,
-    values: &Values,
+    points: Option<PlotPoints>,
     problems: &mut Vec<Diagnostic>,
 ) -> Option<NoiseDefaults> {
     let mut report = |problem: Diagnostic, word: &Word| {
@@ -605,12 +702,16 @@ fn noise_defaults(
             report(error.help("name a V or I element"), &card.source);
             None
         }
+        Err(_) if change::is_lifted(&circuit.changes, &card.source.text) => {
+            let message = format!("{} is the input of .noise and stays in", card.source.text);
+            problems.push(change::unfit(message, "open its connection instead: --fault VIN=open"));
+            None
+        }
         Err(problem) => {
             report(problem, &card.source);
             None
         }
     };
-    let points = parts::plot_points(&card.sweep, values, &circuit.limits, problems);
     Some(NoiseDefaults { output: (output?, reference?), source: source?, points: points? })
 }
 
@@ -635,7 +736,8 @@ fn drop_unused_nodes(nodes: &mut IndexMap<String, String>, parts: &mut IndexMap<
     }
 }
 
-fn layout(nodes: usize, parts: &IndexMap<String, Part>) -> Layout {
+/// Numbers the unknowns.
+pub(super) fn layout(nodes: usize, parts: &IndexMap<String, Part>) -> Layout {
     let mut next = node_id(nodes).0;
     let mut layout = Layout::default();
     for part in parts.values() {

@@ -17,19 +17,10 @@ const SLACK: f64 = 1e-9;
 
 /// Gives every coupling the inductances of its windings and checks all of them together.
 pub(super) fn settle(parts: &mut IndexMap<String, Part>, problems: &mut Vec<Diagnostic>) {
-    let henries: Vec<Option<f64>> = parts
-        .values()
-        .map(|part| match &part.element {
-            Element::Inductor(inductor) => Some(inductor.henries),
-            _ => None,
-        })
-        .collect();
+    fill(parts);
     let mut pairs: IndexMap<(PartId, PartId), (f64, usize)> = IndexMap::new();
     for position in 0..parts.len() {
-        let Element::Coupling(coupling) = &mut parts[position].element else { continue };
-        for (winding, value) in &mut coupling.windings {
-            *value = henries[winding.index()].unwrap_or(0.0);
-        }
+        let Element::Coupling(coupling) = &parts[position].element else { continue };
         let coefficient = coupling.coefficient;
         let windings: Vec<PartId> = coupling.windings.iter().map(|(winding, _)| *winding).collect();
         for (at, &first) in windings.iter().enumerate() {
@@ -58,6 +49,23 @@ pub(super) fn settle(parts: &mut IndexMap<String, Part>, problems: &mut Vec<Diag
             if let Some(card) = last {
                 problems.push(refused(&parts[card], message, &advice(&group, &pairs, parts)));
             }
+        }
+    }
+}
+
+/// Gives every coupling the inductances of its windings.
+pub(super) fn fill(parts: &mut IndexMap<String, Part>) {
+    let henries: Vec<Option<f64>> = parts
+        .values()
+        .map(|part| match &part.element {
+            Element::Inductor(inductor) => Some(inductor.henries),
+            _ => None,
+        })
+        .collect();
+    for part in parts.values_mut() {
+        let Element::Coupling(coupling) = &mut part.element else { continue };
+        for (winding, value) in &mut coupling.windings {
+            *value = henries[winding.index()].unwrap_or(0.0);
         }
     }
 }

@@ -3,13 +3,16 @@
 //! A [`Circuit`] comes from a netlist by [`Circuit::build`]; a what-if makes another one of it by
 //! [`Circuit::changed`]. Nothing is computed here.
 
+mod adjust;
 mod build;
 mod change;
 mod couplings;
 mod hanging;
+mod inserted;
 mod order;
 mod parameters;
 mod parts;
+mod rewire;
 mod topology;
 
 use std::sync::Arc;
@@ -22,7 +25,10 @@ use crate::mna::{NodeId, Unknown};
 use crate::netlist::{Limits, Netlist, Spacing};
 use crate::physics::Kelvin;
 
+pub use adjust::{Adjustment, Quantity, Shift};
+use build::Elaborated;
 pub use change::Change;
+pub use rewire::Rewiring;
 
 /// A part with its name and where it was written.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,15 +88,17 @@ pub struct Circuit {
     /// Defaults from `.ac`.
     pub ac: Option<PlotPoints>,
     /// Names of nodes by lower-case key; position 0 is ground.
-    nodes: IndexMap<String, String>,
+    nodes: Arc<IndexMap<String, String>>,
     /// Parts in netlist order by lower-case key.
     parts: IndexMap<String, Part>,
     /// Models of the outermost level by lower-case key.
-    models: IndexMap<String, (String, Model)>,
-    layout: Layout,
-    netlist: Arc<Netlist>,
-    limits: Limits,
+    models: Arc<IndexMap<String, (String, Model)>>,
+    layout: Arc<Layout>,
+    /// The netlist as read with the parameters among `changes`.
+    base: Arc<Elaborated>,
     changes: Vec<Change>,
+    /// What was shifted after all changes.
+    adjustments: Vec<Adjustment>,
 }
 
 impl Circuit {
@@ -112,13 +120,46 @@ impl Circuit {
         build::circuit(netlist, &[], limits)
     }
 
-    /// The same circuit with changes made to it, besides those made before.
+    /// The same circuit with changes made to it, besides those made before. Adjustments made before stay in force on
+    /// top of all changes. The netlist is read again only where a parameter changes.
     ///
     /// # Errors
     /// A change that names an unknown part or does not fit it; a circuit that the changes make impossible.
     pub fn changed(&self, changes: &[Change]) -> Result<Circuit, Vec<Diagnostic>> {
         let all: Vec<Change> = self.changes.iter().chain(changes).cloned().collect();
-        build::circuit(Arc::clone(&self.netlist), &all, &self.limits).map(|(circuit, _)| circuit)
+        let base = match changes.iter().any(|change| matches!(change, Change::Parameter { .. })) {
+            true => Arc::new(build::elaborate(Arc::clone(self.base.netlist()), &all, self.base.limits())?),
+            false => Arc::clone(&self.base),
+        };
+        let (circuit, _) = build::variant(&base, &all)?;
+        match self.adjustments.as_slice() {
+            [] => Ok(circuit),
+            adjustments => circuit.adjusted(adjustments).map_err(|problem| vec![*problem]),
+        }
+    }
+
+    /// The same circuit with single values shifted, as tolerances and drifts do, in order and besides those shifted
+    /// before. Nothing is read or looked up again, so that thousands of variants cost little. The structure of the
+    /// equations stays as it is, except that a temperature of its own ends a transistor's self-heating.
+    ///
+    /// # Errors
+    /// [`Code::UnfitPart`] where the part has no such quantity, [`Code::ValueOutOfRange`] where it cannot have the value.
+    pub fn adjusted(&self, adjustments: &[Adjustment]) -> Result<Circuit, Box<Diagnostic>> {
+        adjust::adjusted(self, adjustments)
+    }
+
+    /// What the part of an adjustment becomes by it, by itself: couplings of a winding and the temperatures of other parts
+    /// are not followed. For derivatives by values, which need no circuit.
+    ///
+    /// # Errors
+    /// As [`Circuit::adjusted`]; the ambient temperature is no value of a part.
+    pub fn shifted_element(&self, adjustment: &Adjustment) -> Result<Element, Box<Diagnostic>> {
+        adjust::shifted_element(self, adjustment)
+    }
+
+    /// What was shifted, in order, after the changes of [`Circuit::changes`].
+    pub fn adjustments(&self) -> &[Adjustment] {
+        &self.adjustments
     }
 
     /// The changes that made this circuit from its netlist.
@@ -128,7 +169,12 @@ impl Circuit {
 
     /// The netlist it was built from.
     pub fn netlist(&self) -> &Netlist {
-        &self.netlist
+        self.base.netlist()
+    }
+
+    /// The value that a `.param` of the outermost level has, changes considered; `None` where there is none of that name.
+    pub fn parameter(&self, name: &str) -> Option<f64> {
+        self.base.parameter(&name.to_lowercase())
     }
 
     /// All parts in netlist order.

@@ -31,6 +31,11 @@ pub(super) fn check(
     }
     loops(nodes, parts, problems);
     floating(nodes, parts, problems);
+    check_resistances(parts, ambient, problems);
+}
+
+/// Reports resistors that their temperature leaves no resistance.
+pub(super) fn check_resistances(parts: &IndexMap<String, Part>, ambient: Kelvin, problems: &mut Vec<Diagnostic>) {
     for part in parts.values() {
         if let Element::Resistor(resistor) = &part.element {
             let kelvin = resistor.celsius.map_or(ambient, Kelvin::from_celsius);

@@ -1,15 +1,20 @@
-//! From a file and what-if flags to circuits.
+//! From a netlist or bench sheet and what-if flags to circuits.
 
 use std::sync::Arc;
 
+use hissmap::bench::healthy::HealthyModel;
+use hissmap::bench::sheet::Sheet;
+use hissmap::bench::sheet::settings::Instruments;
 use hissmap::bench::{DEFAULT_BAND_HZ, Point, Temperatures, WhatIf, read_band, what_ifs};
-use hissmap::circuit::Circuit;
+use hissmap::circuit::{Change, Circuit};
 use hissmap::diagnostic::{Code, Diagnostic, Sources};
 use hissmap::element::PartId;
+use hissmap::netlist::Netlist;
+use hissmap::report::ControlResult;
 
 use super::answer::Refusal;
-use super::files;
-use super::flags::{Hiss, WhatIfs};
+use super::files::{self, Input};
+use super::flags::{Answer, WhatIfs};
 
 /// A netlist that could be built, as written and as changed.
 pub struct Loaded {
@@ -19,37 +24,54 @@ pub struct Loaded {
     pub changed: Circuit,
     /// The what-ifs that hold.
     pub what_ifs: Vec<WhatIf>,
+    /// The bench sheet, where one was named.
+    pub sheet: Option<Sheet>,
+    /// The texts that messages point into.
+    sources: Sources,
     /// Warnings so far.
     pub warnings: Vec<Diagnostic>,
 }
 
-/// Reads and builds a netlist, and makes the changes that are asked for.
+/// Reads and builds a netlist or a bench sheet, and makes the changes that are asked for.
 pub fn load(file: &str, flags: &WhatIfs) -> Result<Loaded, Refusal> {
-    let (netlist, mut messages) = files::read_netlist(file).map_err(|error| Refusal::unread(file, error))?;
-    let sources = netlist.sources.clone();
-    let netlist = Arc::new(netlist);
-    let written = match Circuit::build(Arc::clone(&netlist)) {
-        Ok((circuit, warnings)) => {
-            messages.extend(warnings);
-            circuit
+    let (written, sheet, sources, messages) = match files::read(file).map_err(|error| Refusal::unread(file, error))? {
+        Input::Netlist(netlist, messages) => {
+            let sources = netlist.sources.clone();
+            let (circuit, messages) = build(*netlist, messages)?;
+            (circuit, None, sources, messages)
         }
-        Err(problems) => {
-            messages.extend(problems);
-            return Err(Refusal::faulty(netlist, messages));
-        }
+        Input::Sheet(read) => match *read {
+            Ok((sheet, messages)) => (sheet.circuit.clone(), Some(sheet.clone()), sheet.sources, messages),
+            Err(unread) => return Err(Refusal::of(unread.messages, unread.sources)),
+        },
     };
-    if messages.iter().any(Diagnostic::is_error) {
-        return Err(Refusal::faulty(netlist, messages));
-    }
     let refuse = |problems: Vec<Diagnostic>| {
         let known = messages.iter().filter(|message| !problems.contains(message)).cloned().collect::<Vec<_>>();
         Refusal::of([known, problems].concat(), sources.clone())
     };
-    let (what_ifs, warnings) = what_ifs(&written, &Temperatures::default(), &flags.asked).map_err(refuse)?;
-    let changes: Vec<_> = what_ifs.iter().map(|what_if| what_if.change.clone()).collect();
+    let temperatures = sheet.as_ref().map_or(Temperatures::default(), |sheet| sheet.surroundings.temperatures);
+    let (what_ifs, warnings) = what_ifs(&written, &temperatures, &flags.asked).map_err(refuse)?;
+    let changes: Vec<_> = what_ifs.iter().flat_map(|what_if| what_if.changes.clone()).collect();
     let changed = written.changed(&changes).map_err(refuse)?;
-    messages.extend(warnings);
-    Ok(Loaded { written, changed, what_ifs, warnings: messages })
+    Ok(Loaded { written, changed, what_ifs, sheet, sources, warnings: [messages, warnings].concat() })
+}
+
+/// Builds a netlist; its messages and those of building it come together.
+fn build(netlist: Netlist, mut messages: Vec<Diagnostic>) -> Result<(Circuit, Vec<Diagnostic>), Refusal> {
+    let netlist = Arc::new(netlist);
+    match Circuit::build(Arc::clone(&netlist)) {
+        Ok((circuit, warnings)) => {
+            messages.extend(warnings);
+            match messages.iter().any(Diagnostic::is_error) {
+                true => Err(Refusal::faulty(netlist, messages)),
+                false => Ok((circuit, messages)),
+            }
+        }
+        Err(problems) => {
+            messages.extend(problems);
+            Err(Refusal::faulty(netlist, messages))
+        }
+    }
 }
 
 impl Loaded {
@@ -60,12 +82,47 @@ impl Loaded {
 
     /// The texts that messages point into.
     pub fn sources(&self) -> &Sources {
-        &self.written.netlist().sources
+        &self.sources
     }
 
-    /// The input source of `.noise`.
+    /// The input source of the sheet, else of `.noise`.
     pub fn input(&self) -> Option<PartId> {
-        self.changed.noise.as_ref().map(|noise| noise.source)
+        match &self.sheet {
+            Some(sheet) => sheet.input,
+            None => self.changed.noise.as_ref().map(|noise| noise.source),
+        }
+    }
+
+    /// A node, a difference, or a point that the sheet gives a name.
+    pub fn point(&self, text: &str) -> Result<Point, Diagnostic> {
+        match &self.sheet {
+            Some(sheet) => sheet.find_point(text),
+            None => Point::read(&self.changed, text),
+        }
+    }
+
+    /// Healthy units with the controls where the flags put them, where the band is asked for; a sheet asks for it by itself.
+    pub fn healthy(&self, asked: Option<Option<Answer>>) -> Result<Option<HealthyModel>, Refusal> {
+        let wanted = match asked {
+            Some(answer) => answer != Some(Answer::No),
+            None => self.sheet.is_some(),
+        };
+        if !wanted {
+            return Ok(None);
+        }
+        let settings = self.what_ifs.iter().flat_map(|what_if| &what_if.changes);
+        let settings: Vec<Change> =
+            settings.filter(|change| matches!(change, Change::Parameter { .. })).cloned().collect();
+        let circuit = self.written.changed(&settings).map_err(|errors| Refusal::flags(self, errors))?;
+        Ok(Some(match &self.sheet {
+            Some(sheet) => HealthyModel::of_sheet(sheet, &circuit),
+            None => HealthyModel::of_circuit(&circuit, self.input()),
+        }))
+    }
+
+    /// What lies on the bench.
+    pub fn instruments(&self) -> Instruments {
+        self.sheet.as_ref().map(|sheet| sheet.instruments.clone()).unwrap_or_default()
     }
 
     /// The points that are asked for; all without any.
@@ -73,14 +130,15 @@ impl Loaded {
         if at.is_empty() {
             return Ok(Point::all(&self.changed, input));
         }
-        collect(at.iter().map(|text| named("at", text, Point::read(&self.changed, text))))
+        collect(at.iter().map(|text| named("at", text, self.point(text))))
     }
 
-    /// A flag stands over `.noise`, that over 20 Hz to 20 kHz.
-    pub fn band_hz(&self, hiss: &Hiss) -> Result<[f64; 2], Diagnostic> {
-        match &hiss.band {
-            Some(text) => named("band", text, read_band(text)),
-            None => match self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz) {
+    /// A flag stands over the sheet, the sheet over `.noise`, that over 20 Hz to 20 kHz.
+    pub fn band_hz(&self, band: Option<&String>) -> Result<[f64; 2], Diagnostic> {
+        match (band, &self.sheet) {
+            (Some(text), _) => named("band", text, read_band(text)),
+            (None, Some(sheet)) => Ok(sheet.band_hz),
+            (None, None) => match self.changed.noise.as_ref().map_or(DEFAULT_BAND_HZ, |noise| noise.points.band_hz) {
                 [low, high] if low < high => Ok([low, high]),
                 _ => Err(Diagnostic::error(Code::MissingInput, ".noise names one frequency, and hiss needs a band")
                     .help("give one: --band 20:20k")),
@@ -104,4 +162,15 @@ pub fn collect<T>(read: impl Iterator<Item = Result<T, Diagnostic>>) -> Result<V
         }
     }
     if errors.is_empty() { Ok(values) } else { Err(errors) }
+}
+
+/// Cautions of a result, and those of its controls besides.
+pub fn with_cautions(own: &[Diagnostic], controls: &[ControlResult]) -> Vec<Diagnostic> {
+    let mut all = own.to_vec();
+    for caution in controls.iter().flat_map(|control| &control.cautions) {
+        if !all.contains(caution) {
+            all.push(caution.clone());
+        }
+    }
+    all
 }

@@ -1,12 +1,12 @@
 //! `compare`: what changes if?
 
 use clap::Args;
-use hissmap::bench::WhatIf;
-use hissmap::report::{CompareQuestion, compare, csv, json, text};
+use hissmap::bench::{Control, WhatIf};
+use hissmap::report::{CompareQuestion, ControlResult, compare, compare_control, csv, json, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
-use super::circuit::load;
-use super::flags::{Common, Format, Hiss, WhatIfs};
+use super::circuit::{load, with_cautions};
+use super::flags::{Common, Controls, Format, Hiss, WhatIfs};
 
 /// What changes at each point if a part leaks, is frozen, has another value?
 ///
@@ -18,6 +18,8 @@ pub struct Flags {
     pub common: Common,
     #[command(flatten)]
     hiss: Hiss,
+    #[command(flatten)]
+    controls: Controls,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -36,17 +38,28 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let question = CompareQuestion {
         points: loaded.points(&flags.hiss.at, loaded.input()).map_err(refuse)?,
         input: loaded.input(),
-        band_hz: loaded.band_hz(&flags.hiss).map_err(|error| refuse(vec![error]))?,
+        band_hz: loaded.band_hz(flags.hiss.band.as_ref()).map_err(|error| refuse(vec![error]))?,
         weighting: flags.hiss.weight.into(),
         tolerance: flags.hiss.tolerance().map_err(|error| refuse(vec![error]))?,
     };
     let result = compare(&loaded.written, &loaded.changed, &loaded.changes(), &question)
         .map_err(|error| Refusal::unsolved(&loaded, &error).blaming_changes(&loaded))?;
+    let changes = loaded.changes();
+    let turned = |one: &Control| compare_control(&loaded.written, &loaded.changed, &changes, one, &question);
+    let controls = flags.controls.read(&loaded).and_then(|controls| controls.iter().map(turned).collect());
+    let controls: Vec<[ControlResult; 2]> = controls.map_err(refuse)?;
     let touched = loaded.what_ifs.iter().any(WhatIf::is_touch);
-    Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
-        Format::Text if touched => format!("{}\n{}", text::compare(&result), text::CAUTIONS),
-        Format::Text => text::compare(&result),
+    let cautions = with_cautions(&result.cautions, controls.as_flattened());
+    Ok(answer(loaded, &cautions, |warnings| match flags.common.format() {
+        Format::Text => {
+            let turned = controls.iter().map(|[before, after]| text::control(after, Some(before)));
+            let cautions = if touched { format!("\n{}", text::CAUTIONS) } else { String::new() };
+            text::compare(&result) + &turned.collect::<String>() + &cautions
+        }
         Format::Csv => csv::compare(&result),
-        Format::Json => line(&json::Compare::new(json::Head::new("compare", warnings), &result)),
+        Format::Json => {
+            let controls = controls.iter().map(|[before, after]| json::Control::new(after, Some(before)));
+            line(&json::Compare::new(json::Head::new("compare", warnings), &result, controls.collect()))
+        }
     }))
 }

@@ -1,25 +1,39 @@
-//! Reading netlists: files, standard input, and what they include.
+//! Reading netlists and bench sheets: files, standard input, and what they include.
 
 use std::collections::HashMap;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::{fs, str};
 
+use hissmap::bench::sheet::{Sheet, Unread, looks_like_sheet};
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::netlist::{self, Fetched, IncludeRequest, Limits, Netlist};
 
 /// What stands for standard input.
-const STANDARD_INPUT: &str = "-";
+pub const STANDARD_INPUT: &str = "-";
 
-/// Reads a netlist and all it includes; the messages are those of its text.
-pub fn read_netlist(file: &str) -> Result<(Netlist, Vec<Diagnostic>), Diagnostic> {
+/// What a file holds.
+pub enum Input {
+    /// A netlist with the messages of its text.
+    Netlist(Box<Netlist>, Vec<Diagnostic>),
+    /// A bench sheet with its warnings, or what is wrong with it.
+    Sheet(Box<Result<(Sheet, Vec<Diagnostic>), Unread>>),
+}
+
+/// Reads a netlist or a bench sheet and all that it names.
+pub fn read(file: &str) -> Result<Input, Diagnostic> {
     let text = read_text(file).map_err(|reason| {
         let error = Diagnostic::error(Code::CannotRead, format!("this file cannot be read: {reason}"));
-        error.help("name a netlist, or - for standard input")
+        error.help("name a netlist or a bench sheet, or - for standard input")
     })?;
     let mut names = Names::default();
     names.of(Path::new(file));
-    Ok(netlist::read(file, &text, &mut |request| fetch(&mut names, request)))
+    let mut fetch = |request: &IncludeRequest<'_>| fetch(&mut names, request);
+    if looks_like_sheet(file, &text) {
+        return Ok(Input::Sheet(Box::new(Sheet::read(file, &text, &mut fetch))));
+    }
+    let (netlist, messages) = netlist::read(file, &text, &mut fetch);
+    Ok(Input::Netlist(Box::new(netlist), messages))
 }
 
 fn fetch(names: &mut Names, request: &IncludeRequest<'_>) -> Result<Fetched, String> {
@@ -42,7 +56,7 @@ impl Names {
     }
 }
 
-fn read_text(file: &str) -> Result<String, String> {
+pub fn read_text(file: &str) -> Result<String, String> {
     let bytes = if file == STANDARD_INPUT { read_limited(Ok(io::stdin())) } else { read_limited(fs::File::open(file)) };
     bytes.map(decode).map_err(|error| reason(&error))
 }
@@ -59,7 +73,7 @@ fn decode(bytes: Vec<u8>) -> String {
     String::from_utf8(bytes).unwrap_or_else(|error| error.into_bytes().into_iter().map(char::from).collect())
 }
 
-fn reason(error: &io::Error) -> String {
+pub fn reason(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file".to_owned(),
         io::ErrorKind::PermissionDenied => "its permissions do not allow it".to_owned(),

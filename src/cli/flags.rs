@@ -1,10 +1,11 @@
 //! Flags that several commands share.
 
 use clap::{Arg, ArgAction, ArgMatches, Args, FromArgMatches, ValueEnum};
-use hissmap::bench::Action;
+use hissmap::bench::{Action, Control};
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::noise::{DEFAULT_TOLERANCE, Weighting};
 
+use super::circuit::{Loaded, collect, named};
 use super::output::Output;
 
 /// How the result is written.
@@ -18,10 +19,10 @@ pub enum Format {
     Csv,
 }
 
-/// The netlist, and how the result is written.
+/// The netlist or sheet, and how the result is written.
 #[derive(Debug, Args)]
 pub struct Common {
-    /// Netlist, or - for standard input
+    /// Netlist or bench sheet, or - for standard input
     #[arg(value_name = "FILE")]
     pub file: String,
     /// Write the result as JSON
@@ -92,6 +93,15 @@ impl Args for WhatIfs {
     }
 }
 
+/// Whether something is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Answer {
+    /// It is
+    Yes,
+    /// It is not
+    No,
+}
+
 /// Weighting of band figures.
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum Weight {
@@ -120,7 +130,7 @@ pub struct Hiss {
     /// A node, or two for the difference (A,B); may be repeated [default: every node]
     #[arg(long, value_name = "NODE")]
     pub at: Vec<String>,
-    /// Band of the hiss in Hz [default: that of .noise, else 20:20k]
+    /// Band of the hiss in Hz [default: that of the sheet or .noise, else 20:20k]
     #[arg(long, value_name = "LOW:HIGH")]
     pub band: Option<String>,
     /// Weighting of the band figures
@@ -142,5 +152,21 @@ impl Hiss {
                 Err(Diagnostic::error(Code::BadFlag, message).help("write --tolerance 1e-4"))
             }
         }
+    }
+}
+
+/// Controls that are turned between their ends.
+#[derive(Debug, Args)]
+pub struct Controls {
+    /// Add which hiss moves with a control and which does not: a .param that turns a potentiometer, 0 to 1, or any .param with
+    /// its ends (volume=0.1:1); may be repeated
+    #[arg(long = "control", value_name = "PARAM[=LOW:HIGH]", conflicts_with = "csv")]
+    texts: Vec<String>,
+}
+
+impl Controls {
+    /// The controls that are asked for.
+    pub fn read(&self, loaded: &Loaded) -> Result<Vec<Control>, Vec<Diagnostic>> {
+        collect(self.texts.iter().map(|text| named("control", text, Control::read(&loaded.changed, text))))
     }
 }

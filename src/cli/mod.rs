@@ -8,8 +8,10 @@ mod compare;
 mod equations;
 mod files;
 mod flags;
+mod listen;
 mod noise;
 mod output;
+mod recording;
 mod render;
 mod response;
 mod why;
@@ -47,6 +49,8 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Listen(listen::Flags),
+    Recording(recording::Flags),
     Equations(equations::Flags),
     Why(why::Flags),
 }
@@ -64,6 +68,8 @@ pub fn run() -> ExitCode {
         Command::Noise(flags) => (noise::run(flags), flags.common.output()),
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
+        Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
+        Command::Recording(flags) => (recording::run(flags), flags.output()),
         Command::Why(flags) => return why::run(flags),
     };
     outcome.deliver(output)

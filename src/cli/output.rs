@@ -23,22 +23,39 @@ impl Output {
     /// A file that was read, one of `inputs`, is never replaced.
     pub fn write<'a>(&self, result: &str, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {
         match &self.output {
-            Some(path) => {
-                let real = |path: &Path| fs::canonicalize(path).ok();
-                if real(path).is_some_and(|path| inputs.map(Path::new).any(|input| real(input).as_ref() == Some(&path)))
-                {
-                    let message = format!("{} is what was read, and is not replaced", path.display());
-                    return Err(Diagnostic::error(Code::CannotWrite, message).help("name another file"));
-                }
-                self.write_file(path, result)
-            }
+            Some(path) => self.write_file(path, inputs, |file| file.write_all(result.as_bytes())),
             None => to_standard_output(result),
         }
     }
 
-    /// The text goes to a file beside the one asked for, which then takes its name: a crash or an interrupt in between
+    /// Writes what is no text into the file that is asked for, or refuses as [`Output::write`] does; `None` where no file is
+    /// asked for.
+    pub fn write_bytes<'a, T>(
+        &self,
+        inputs: impl Iterator<Item = &'a str>,
+        fill: impl FnOnce(&mut fs::File) -> io::Result<T>,
+    ) -> Option<Result<T, Diagnostic>> {
+        self.output.as_ref().map(|path| self.write_file(path, inputs, fill))
+    }
+
+    /// The file asked for, as typed.
+    pub fn name(&self) -> Option<String> {
+        self.output.as_ref().map(|path| path.display().to_string())
+    }
+
+    /// All goes to a file beside the one asked for, which then takes its name: a crash or an interrupt in between
     /// leaves the old file, or none, but never half a file.
-    fn write_file(&self, path: &Path, result: &str) -> Result<(), Diagnostic> {
+    fn write_file<'a, T>(
+        &self,
+        path: &Path,
+        mut inputs: impl Iterator<Item = &'a str>,
+        fill: impl FnOnce(&mut fs::File) -> io::Result<T>,
+    ) -> Result<T, Diagnostic> {
+        let real = |path: &Path| fs::canonicalize(path).ok();
+        if real(path).is_some_and(|path| inputs.any(|input| real(Path::new(input)).as_ref() == Some(&path))) {
+            let message = format!("{} is what was read, and is not replaced", path.display());
+            return Err(Diagnostic::error(Code::CannotWrite, message).help("name another file"));
+        }
         let failed = |error: &io::Error| {
             let message = format!("{} cannot be written: {error}", path.display());
             Diagnostic::error(Code::CannotWrite, message).help("name another file, or leave --output out")
@@ -55,15 +72,33 @@ impl Output {
         }
         let directory = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
         let mut draft = new_file(directory).map_err(|error| failed(&error))?;
-        draft.write_all(result.as_bytes()).map_err(|error| failed(&error))?;
+        let filled = fill(draft.as_file_mut()).map_err(|error| failed(&error))?;
         draft.as_file().sync_all().map_err(|error| failed(&error))?;
         let kept = if self.force { draft.persist(&target) } else { draft.persist_noclobber(&target) };
         match kept {
-            Ok(_) => Ok(()),
+            Ok(_) => Ok(filled),
             Err(problem) if problem.error.kind() == io::ErrorKind::AlreadyExists => Err(exists(path)),
             Err(problem) => Err(failed(&problem.error)),
         }
     }
+}
+
+/// Puts a new text in the place of a file that exists, whole or not at all; its permissions stay.
+pub fn replace(path: &Path, text: &str) -> Result<(), Diagnostic> {
+    let failed = |error: &io::Error| {
+        let message = format!("{} cannot be written: {error}", path.display());
+        Diagnostic::error(Code::CannotWrite, message).help("check its permissions, and those of its folder")
+    };
+    let target = fs::canonicalize(path).map_err(|error| failed(&error))?;
+    let directory = target.parent().unwrap_or(Path::new("."));
+    let write = || {
+        let mut draft = new_file(directory)?;
+        draft.write_all(text.as_bytes())?;
+        draft.as_file().set_permissions(fs::metadata(&target)?.permissions())?;
+        draft.as_file().sync_all()?;
+        draft.persist(&target).map_err(|problem| problem.error)
+    };
+    write().map(|_| ()).map_err(|error| failed(&error))
 }
 
 fn exists(path: &Path) -> Diagnostic {

@@ -194,7 +194,8 @@ impl Flows {
 
 /// Below this the Early term's denominator goes on as a tangent of its inverse: no real bias gets there.
 const LEAST_EARLY: f64 = 0.02;
-/// Step of the difference that gives the derivatives by temperature, K. They only steer Newton's iteration.
+/// Step to either side of the difference that gives the derivatives by temperature, K. Its error is of second order,
+/// about 1e-9.
 const KELVIN_STEP: f64 = 1e-3;
 
 impl Bjt {
@@ -259,7 +260,7 @@ impl Bjt {
     }
 
     /// Inner collector, base and emitter; the pin itself where no resistance lies between.
-    fn terminals(&self, place: Place) -> [Unknown; 3] {
+    pub(super) fn terminals(&self, place: Place) -> [Unknown; 3] {
         let mut next = 0;
         let mut inner = |ohms: f64, pin: NodeId| {
             if ohms > 0.0 {
@@ -390,10 +391,11 @@ impl Bjt {
         equations.current(b, e, sign * ib, &by_node(ib_slopes));
 
         if let Some(rise) = place.temperature_unknown() {
-            let warmer = self.flows(&self.warm(Kelvin(kelvin.0 + KELVIN_STEP)), at);
-            let by_kelvin = |warmer: Sloped, amps: Sloped| (warmer.0 - amps.0) / KELVIN_STEP;
-            let ic_by_kelvin = by_kelvin(warmer.collector(), flows.collector());
-            let ib_by_kelvin = by_kelvin(warmer.base(), flows.base());
+            let stepped = |step: f64| self.flows(&self.warm(Kelvin(kelvin.0 + step)), at);
+            let (warmer, cooler) = (stepped(KELVIN_STEP), stepped(-KELVIN_STEP));
+            let by_kelvin = |warmer: Sloped, cooler: Sloped| (warmer.0 - cooler.0) / (2.0 * KELVIN_STEP);
+            let ic_by_kelvin = by_kelvin(warmer.collector(), cooler.collector());
+            let ib_by_kelvin = by_kelvin(warmer.base(), cooler.base());
             for (from, by_kelvin) in [(c, ic_by_kelvin), (b, ib_by_kelvin)] {
                 equations.slope(from, rise, sign * by_kelvin);
                 equations.slope(e, rise, -sign * by_kelvin);

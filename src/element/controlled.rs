@@ -3,7 +3,7 @@
 //! They are ideal and make no noise. A controlling current is that through a voltage source, from its first node to its
 //! second.
 
-use super::{PartId, Place};
+use super::{Layout, PartId, Place};
 use crate::mna::{BiasEquations, NodeId, SignalEquations, Unknown};
 
 /// What controls the source.
@@ -51,6 +51,14 @@ impl Controlled {
         match self.drive {
             Drive::Voltage => 1,
             Drive::Current => 0,
+        }
+    }
+
+    /// The branch whose current controls it; `None` where a voltage does.
+    pub fn controlling_branch(&self, layout: &Layout) -> Option<Unknown> {
+        match self.control {
+            Control::Voltage(_) => None,
+            Control::Current(source, _) => Some(layout.first_inner[source.index()]),
         }
     }
 

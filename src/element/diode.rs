@@ -105,6 +105,11 @@ impl Diode {
         [if self.model.rs > 0.0 { place.inner(0) } else { anode }, cathode]
     }
 
+    pub(super) fn steering_unknowns(&self, place: Place) -> [Unknown; 3] {
+        let [anode, cathode] = self.terminals(place);
+        [anode, cathode, cathode]
+    }
+
     fn forward(&self, at: Kelvin) -> Exponential {
         let m = &self.model;
         let saturation = m.is * saturation_factor(at, Kelvin::from_celsius(m.tnom), m.xti, m.eg, m.n);

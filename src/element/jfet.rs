@@ -144,7 +144,7 @@ impl Jfet {
     }
 
     /// Inner drain, gate, inner source.
-    fn terminals(&self, place: Place) -> [Unknown; 3] {
+    pub(super) fn terminals(&self, place: Place) -> [Unknown; 3] {
         let [d, g, s] = self.nodes.map(Unknown::from);
         let inner_source = u32::from(self.model.rd > 0.0);
         [

@@ -13,6 +13,7 @@ mod inductor;
 mod jfet;
 mod junction;
 mod parameters;
+mod pin;
 mod resistor;
 mod source;
 
@@ -28,6 +29,7 @@ pub use inductor::Inductor;
 pub use jfet::{Jfet, JfetModel, JfetRegion};
 pub(crate) use parameters::parameter_set;
 pub use parameters::{Parameter, Range};
+pub use pin::Pin;
 pub use resistor::{Excess, Resistor};
 pub use source::{Source, SourceKind};
 
@@ -301,6 +303,37 @@ impl Element {
             | Element::Controlled(_)
             | Element::Diode(_)
             | Element::Jfet(_) => false,
+        }
+    }
+
+    /// The unknowns whose voltages against each other steer the element's linearised equations and its noise, some of
+    /// them perhaps twice; `None` where these do not depend on the bias point. A temperature unknown steers besides.
+    pub fn steering_unknowns(&self, place: Place) -> Option<[Unknown; 3]> {
+        match self {
+            Element::Resistor(e) => e.steering_unknowns(),
+            Element::Diode(e) => Some(e.steering_unknowns(place)),
+            Element::Bjt(e) => Some(e.terminals(place)),
+            Element::Jfet(e) => Some(e.terminals(place)),
+            Element::Capacitor(_)
+            | Element::Inductor(_)
+            | Element::Coupling(_)
+            | Element::Source(_)
+            | Element::Controlled(_) => None,
+        }
+    }
+
+    /// Its own temperature, °C, as far as it has one and depends on it: outer `None` where no temperature matters.
+    pub fn own_celsius(&self) -> Option<Option<f64>> {
+        match self {
+            Element::Resistor(e) => Some(e.celsius),
+            Element::Diode(e) => Some(e.celsius),
+            Element::Bjt(e) => Some(e.celsius),
+            Element::Jfet(e) => Some(e.celsius),
+            Element::Capacitor(_)
+            | Element::Inductor(_)
+            | Element::Coupling(_)
+            | Element::Source(_)
+            | Element::Controlled(_) => None,
         }
     }
 

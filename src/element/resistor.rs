@@ -9,11 +9,12 @@
 //! [2] IEC 60195: the noise index counts µV per volt per decade; ∫df/f over a decade is ln 10
 
 use super::{Mechanism, NoiseList, Parameter, Place, Range};
-use crate::mna::{BiasEquations, NodeId, SignalEquations};
+use crate::mna::{BiasEquations, NodeId, SignalEquations, Unknown};
 use crate::physics::{DEFAULT_CELSIUS, ELEMENTARY_CHARGE, Kelvin};
 
 /// Noise beyond the thermal one.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Excess {
     /// None.
     None,
@@ -66,6 +67,12 @@ impl Resistor {
     pub fn ohms_at(&self, at: Kelvin) -> f64 {
         let rise = at.celsius() - DEFAULT_CELSIUS;
         self.ohms * (1.0 + rise * (self.tc1 + rise * self.tc2))
+    }
+
+    /// Only excess noise follows the voltage.
+    pub(super) fn steering_unknowns(&self) -> Option<[Unknown; 3]> {
+        let [a, b] = self.nodes.map(Unknown::from);
+        (self.excess != Excess::None).then_some([a, b, b])
     }
 
     fn siemens(&self, place: Place, x: &[f64]) -> f64 {

@@ -11,7 +11,8 @@ use std::collections::HashMap;
 
 use num_complex::Complex64;
 
-pub use lanes::{LANES, LaneFactors, LaneSolution, LaneSolver, LaneValue};
+pub use lanes::{LANES, LaneFactors, LanePairs, LaneScratch, LaneSolution, LaneSolver, LaneValue, LaneWork};
+pub(crate) use lanes::{LaneMatrix, LaneReal, Pattern, squared_differences};
 pub use solver::{Factored, LinearError, Scalar};
 
 /// An unknown of the equations; 0 is ground.
@@ -52,6 +53,57 @@ impl From<NodeId> for Unknown {
 /// of it. The 10,000 amplifiers of the campaign, with and without supply, stay below 6e11; a short of 1 mΩ behind an open
 /// resistor of 1 TΩ comes to 6e15, and Newton's iteration still finds its volts to 1e-11.
 pub const CONDITION_LIMIT: f64 = 1e16;
+/// An estimate of the condition in lanes below this fraction of the limit needs no closer look: it may be low by a factor
+/// of a few.
+pub(crate) const SCREEN_BELOW: f64 = 1e-2;
+
+/// Unknowns up to which the dense solver takes over where the one in lanes gives up: beyond, it would take minutes.
+pub const MOST_DENSE: usize = 1500;
+
+/// Condition up to which the estimate in lanes is taken at its word.
+const SURELY_DETERMINED: f64 = 1e13;
+
+/// Refuses equations whose condition at a frequency is beyond [`CONDITION_LIMIT`]; what is well above suspicion is seen by
+/// the solver in lanes, the rest by the dense one where it is not too large.
+///
+/// # Errors
+/// [`LinearError`] names the unknown that is hardly determined.
+pub fn require_determined(equations: &SignalEquations, hertz: f64) -> Result<(), LinearError> {
+    let by_lanes = condition_in_lanes(equations, hertz);
+    let limit = if equations.unknowns <= MOST_DENSE { SURELY_DETERMINED } else { CONDITION_LIMIT };
+    let judged = match by_lanes {
+        Ok((condition, _)) if condition <= limit => return Ok(()),
+        by_lanes if equations.unknowns > MOST_DENSE => by_lanes,
+        _ => dense_condition(equations, hertz),
+    };
+    match judged? {
+        (condition, _) if condition <= CONDITION_LIMIT => Ok(()),
+        (_, unknown) => Err(LinearError::Singular(unknown)),
+    }
+}
+
+/// The unknown that equations determine least, where they can be solved at all.
+pub fn weakest(equations: &SignalEquations, hertz: f64) -> Option<Unknown> {
+    let condition = match equations.unknowns <= MOST_DENSE {
+        true => dense_condition(equations, hertz),
+        false => condition_in_lanes(equations, hertz),
+    };
+    condition.ok().map(|(_, unknown)| unknown)
+}
+
+fn condition_in_lanes(equations: &SignalEquations, hertz: f64) -> Result<(f64, Unknown), LinearError> {
+    let solver = LaneSolver::new(equations, [hertz; 3])?;
+    let serves = solver.serves();
+    let factors = solver.into_factors([hertz; LANES]).filter(|_| serves);
+    Ok(factors.map_or((f64::INFINITY, Unknown(1)), |factors| factors.condition()))
+}
+
+fn dense_condition(equations: &SignalEquations, hertz: f64) -> Result<(f64, Unknown), LinearError> {
+    let omega = std::f64::consts::TAU * hertz;
+    let entries = equations.entries.iter();
+    let entries = entries.map(|entry| (entry.row, entry.column, Complex64::new(entry.g, omega * entry.c)));
+    Factored::new(equations.unknowns, entries).map(|factored| factored.condition())
+}
 
 /// One entry of a sparse real matrix.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -174,6 +226,12 @@ impl SignalEquations {
         Self { unknowns, entries: Vec::new(), ohmic: Vec::new() }
     }
 
+    /// Forgets all stamps, keeping the memory.
+    pub fn clear(&mut self) {
+        self.entries.clear();
+        self.ohmic.clear();
+    }
+
     /// Adds one entry; those of ground are dropped.
     pub fn add(&mut self, row: Unknown, column: Unknown, g: f64, c: f64) {
         if row != Unknown::GROUND && column != Unknown::GROUND && (g != 0.0 || c != 0.0) {
@@ -251,6 +309,16 @@ impl SignalEquations {
     /// Unknowns that are drops, and the pins they lie behind.
     pub fn drops(&self) -> impl Iterator<Item = (Unknown, Unknown)> + '_ {
         self.ohmic.iter().map(|&(inner, pin, _)| (inner, pin))
+    }
+
+    /// Unknowns that are drops, and the conductance each lies across.
+    pub(crate) fn drop_siemens(&self) -> impl Iterator<Item = (Unknown, f64)> + '_ {
+        self.ohmic.iter().map(|&(inner, _, siemens)| (inner, siemens))
+    }
+
+    /// Ohmic parts of devices: inner node, pin, siemens.
+    pub(crate) fn ohmic_parts(&self) -> &[(Unknown, Unknown, f64)] {
+        &self.ohmic
     }
 
     /// Turns a right-hand side by nodes into one of the settled equations.

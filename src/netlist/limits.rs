@@ -39,9 +39,11 @@ pub struct Limits {
     pub expansion: usize,
     /// Bytes of all names of the expanded circuit together.
     pub expanded_name_bytes: usize,
-    /// Unknowns of the equations: nodes, inner nodes of devices, branch currents, temperatures. The bias solver is dense,
-    /// and its time grows with the cube: at the default an answer takes seconds, not minutes.
+    /// Unknowns of the equations: nodes, inner nodes of devices, branch currents, temperatures. At the default an answer
+    /// for one point of an amplifier takes seconds, not minutes.
     pub unknowns: usize,
+    /// Pairs of windings that couple: every winding of a card with every other. Each is an entry of the equations.
+    pub coupled_pairs: usize,
     /// Frequencies of one curve.
     pub plot_points: usize,
 }
@@ -63,7 +65,8 @@ impl Default for Limits {
             parts: 20_000,
             expansion: 200_000,
             expanded_name_bytes: 4 << 20,
-            unknowns: 2000,
+            unknowns: 20_000,
+            coupled_pairs: 20_000,
             plot_points: 20_000,
         }
     }

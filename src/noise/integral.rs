@@ -13,7 +13,7 @@
 use rayon::prelude::*;
 
 /// Positive abscissas of the 15-point Kronrod rule on (-1, 1), outermost first; the odd ones are Gauss points.
-const ABSCISSAS: [f64; 8] = [
+pub(crate) const ABSCISSAS: [f64; 8] = [
     0.9914553711208126,
     0.9491079123427585,
     0.8648644233597691,
@@ -23,7 +23,7 @@ const ABSCISSAS: [f64; 8] = [
     0.20778495500789848,
     0.0,
 ];
-const KRONROD: [f64; 8] = [
+pub(crate) const KRONROD: [f64; 8] = [
     0.022935322010529224,
     0.06309209262997856,
     0.10479001032225019,
@@ -33,20 +33,20 @@ const KRONROD: [f64; 8] = [
     0.20443294007529889,
     0.20948214108472782,
 ];
-const GAUSS: [f64; 4] = [0.1294849661688697, 0.27970539148927664, 0.3818300505051189, 0.4179591836734694];
+pub(crate) const GAUSS: [f64; 4] = [0.1294849661688697, 0.27970539148927664, 0.3818300505051189, 0.4179591836734694];
 
 /// Widest panel to begin with, in e-folds of frequency: a decade.
-const WIDEST: f64 = std::f64::consts::LN_10;
+pub(crate) const WIDEST: f64 = std::f64::consts::LN_10;
 /// Narrowest panel that is still halved: beyond it rounding, not the rule, is in charge.
-const NARROWEST: f64 = 1e-9;
+pub(crate) const NARROWEST: f64 = 1e-9;
 /// Rounds of halving at most.
-const ROUNDS: usize = 40;
+pub(crate) const ROUNDS: usize = 40;
 /// Difference of the two rules about the mean of the guide over a panel, in nepers, beyond which the panel is halved.
 /// Over a decade a real natural frequency makes 2e-8 at most, so that fifty in one place cost nothing; a pair of quality
 /// 1 makes up to 3e-4, one of quality 100 up to 0.4.
-const GUIDE_TOLERANCE: f64 = 1e-6;
+pub(crate) const GUIDE_TOLERANCE: f64 = 1e-6;
 /// Panels at most.
-const MOST_PANELS: usize = 400;
+pub(crate) const MOST_PANELS: usize = 400;
 
 /// What the integral asks for.
 pub(super) struct Request<'a> {
@@ -143,7 +143,7 @@ fn compute<E: Send>(
 }
 
 /// Points of the Kronrod rule.
-const POINTS: usize = 15;
+pub(crate) const POINTS: usize = 15;
 
 fn panel<E>(
     from: f64,

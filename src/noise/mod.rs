@@ -5,7 +5,8 @@
 
 mod caution;
 mod figure;
-mod integral;
+pub(crate) mod integral;
+mod observer;
 mod propagate;
 mod weighting;
 
@@ -20,6 +21,8 @@ use crate::smallsignal::{SmallSignal, Stimulus};
 pub use caution::cautions;
 pub use figure::{SourceResistance, noise_factors};
 use integral::{Request, integrate};
+pub(crate) use observer::Loaded;
+pub use observer::Observer;
 use propagate::Propagation;
 pub use weighting::Weighting;
 
@@ -102,10 +105,25 @@ pub fn noise(
     stimulus: Option<&Stimulus>,
     request: &NoiseRequest,
 ) -> Result<NoiseFigures, SolveError> {
+    observed(circuit, signal, stimulus, request, &Observer::NONE)
+}
+
+/// As [`noise`], with each output looked at by an observer, one output at a time: it loads that output and no other. Its
+/// own thermal noise counts in the rms and is no device's, so that the shares of all devices add up to less than 1.
+///
+/// # Errors
+/// As [`noise`].
+pub fn observed(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    stimulus: Option<&Stimulus>,
+    request: &NoiseRequest,
+    observer: &Observer,
+) -> Result<NoiseFigures, SolveError> {
     let row = Row { sources: signal.sources.len() };
     let watched: Vec<usize> =
         (0..request.outputs.len()).flat_map(|output| [row.total(output), row.referred(output)]).collect();
-    let propagation = Propagation::new(circuit, signal, stimulus, request);
+    let propagation = Propagation::new(circuit, signal, stimulus, request, observer);
     let integral = integrate(
         &Request {
             band_hz: request.band_hz,
@@ -141,6 +159,20 @@ pub fn spectra(
     outputs: &[(NodeId, NodeId)],
     hertz: &[f64],
 ) -> Result<Vec<Vec<f64>>, SolveError> {
+    observed_spectra(circuit, signal, outputs, hertz, &Observer::NONE)
+}
+
+/// As [`spectra`], with each output looked at by an observer, one output at a time.
+///
+/// # Errors
+/// As [`spectra`].
+pub fn observed_spectra(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    outputs: &[(NodeId, NodeId)],
+    hertz: &[f64],
+    observer: &Observer,
+) -> Result<Vec<Vec<f64>>, SolveError> {
     let lowest = hertz.iter().copied().fold(f64::INFINITY, f64::min);
     let highest = hertz.iter().copied().fold(0.0, f64::max);
     if hertz.is_empty() {
@@ -152,7 +184,7 @@ pub fn spectra(
         weighting: Weighting::Flat,
         tolerance: DEFAULT_TOLERANCE,
     };
-    let batch = Propagation::new(circuit, signal, None, &request).batch(hertz, &vec![0.0; hertz.len()])?;
+    let batch = Propagation::new(circuit, signal, None, &request, observer).batch(hertz, &vec![0.0; hertz.len()])?;
     Ok(batch.watched.into_iter().step_by(2).collect())
 }
 

@@ -1,8 +1,8 @@
 //! Hiss and DC before and after a change.
 
-use super::{NoiseQuestion, PointHiss, Setting, decibels, noise};
-use crate::bench::Point;
-use crate::bias::SolveError;
+use super::{ControlResult, NoiseQuestion, PointHiss, Setting, control, decibels, noise};
+use crate::bench::{Control, Point, advice};
+use crate::bias::{self, SolveError};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
 use crate::element::PartId;
@@ -11,9 +11,9 @@ use crate::noise::Weighting;
 /// What is asked about a change.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CompareQuestion {
-    /// Where; brought into signal order in the result.
+    /// Where, of the circuit after the change; brought into signal order in the result.
     pub points: Vec<Point>,
-    /// The source that the order starts from.
+    /// The source that the order starts from, of the circuit after the change.
     pub input: Option<PartId>,
     /// Ends of the band, Hz, ascending, above zero.
     pub band_hz: [f64; 2],
@@ -59,6 +59,48 @@ pub struct ComparedNode {
     pub after_dc_volts: f64,
 }
 
+impl CompareQuestion {
+    /// The question about the hiss after the change.
+    fn hiss(&self) -> NoiseQuestion {
+        NoiseQuestion {
+            points: self.points.clone(),
+            input: self.input,
+            gain_hertz: 1e3,
+            band_hz: self.band_hz,
+            weighting: self.weighting,
+            tolerance: self.tolerance,
+            spectrum: false,
+            source_resistance: None,
+            level_volts: None,
+            meter: None,
+            scope: None,
+            ripple: None,
+        }
+    }
+}
+
+/// The same question before the change: a part taken out moves the numbers of others, and a node that was added is not there.
+fn hiss_before(before: &Circuit, after: &Circuit, question: &CompareQuestion) -> NoiseQuestion {
+    let input = question.input.and_then(|input| before.find_part(&after.part(input).name).ok());
+    let points = question.points.iter().filter_map(|point| Point::read(before, &point.name).ok());
+    NoiseQuestion { points: points.collect(), input, ..question.hiss() }
+}
+
+/// How the hiss moves with a control before and after the change.
+///
+/// # Errors
+/// As [`control`].
+pub fn compare_control(
+    before: &Circuit,
+    after: &Circuit,
+    changes: &[String],
+    turned: &Control,
+    question: &CompareQuestion,
+) -> Result<[ControlResult; 2], Vec<Diagnostic>> {
+    let was = control(before, &[], turned, &hiss_before(before, after, question))?;
+    Ok([was, control(after, changes, turned, &question.hiss())?])
+}
+
 /// Compares a circuit with what its `changes` (a line each) made of it.
 ///
 /// # Errors
@@ -69,19 +111,11 @@ pub fn compare(
     changes: &[String],
     question: &CompareQuestion,
 ) -> Result<CompareResult, SolveError> {
-    let hiss = NoiseQuestion {
-        points: question.points.clone(),
-        input: question.input,
-        gain_hertz: 1e3,
-        band_hz: question.band_hz,
-        weighting: question.weighting,
-        tolerance: question.tolerance,
-        spectrum: false,
-        source_resistance: None,
-        level_volts: None,
-    };
+    let hiss = question.hiss();
+    let hiss_before = hiss_before(before, after, question);
     let ambient_before_celsius = before.ambient.celsius();
-    let before = noise(before, &[], &hiss)?;
+    let idle = [idle(before)?, idle(after)?];
+    let before = noise(before, &[], &hiss_before)?;
     let after = noise(after, changes, &hiss)?;
     // A bridge changes the signal order: a point is found by its name.
     let of_before = |before: &PointHiss| after.points.iter().find(|after| after.name == before.name);
@@ -96,6 +130,11 @@ pub fn compare(
         after_dc_volts: after.dc_volts,
     });
     let mut cautions = before.cautions;
+    let [idle_before, idle_after] = idle;
+    let fresh = idle_after.into_iter().filter(|caution| !idle_before.contains(caution));
+    cautions.extend(
+        fresh.map(|caution| Diagnostic { message: format!("after the change {}", caution.message), ..caution }),
+    );
     cautions.extend(after.cautions.into_iter().filter(|caution| !cautions.contains(caution)).collect::<Vec<_>>());
     Ok(CompareResult {
         points: points.collect(),
@@ -105,4 +144,9 @@ pub fn compare(
         weighting: question.weighting,
         cautions,
     })
+}
+
+/// What does not work, by the advice of `check`.
+fn idle(circuit: &Circuit) -> Result<Vec<Diagnostic>, SolveError> {
+    Ok(advice::idle(circuit, &bias::solve(circuit)?))
 }

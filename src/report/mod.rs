@@ -6,23 +6,32 @@
 mod bias;
 mod check;
 mod compare;
+mod control;
 #[cfg(feature = "cli")]
 pub mod csv;
 mod equations;
 pub mod json;
+mod listen;
 mod message;
 mod noise;
+mod recording;
 mod response;
 #[cfg(feature = "cli")]
 pub mod text;
 
-pub use bias::{BiasResult, DeviceRow, NodeVolts, bias};
-pub use check::{CheckResult, check};
-pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare};
+pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
+pub use check::{CheckResult, SheetCheck, check, check_sheet};
+pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare_control};
+pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
 pub use equations::{EquationsResult, equations};
+pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
-pub use response::{Curve, ResponseQuestion, ResponseResult, response};
+pub use recording::RecordingResult;
+pub use response::{
+    ControlCurves, Curve, ResponseError, ResponseQuestion, ResponseResult, SwingResult, Twin, TwinResult, TwinRow,
+    response,
+};
 
 use crate::circuit::Circuit;
 

@@ -1,7 +1,9 @@
 //! Hiss at points, and who makes it.
 
 use super::{Setting, decibels, gain_decibels};
-use crate::bench::Point;
+use crate::bench::healthy::{Band, HealthyModel};
+use crate::bench::instrument::{Meter, Scope, Trace};
+use crate::bench::{Point, Ripple};
 use crate::bias::SolveError;
 use crate::circuit::{Circuit, PlotPoints};
 use crate::diagnostic::{Code, Diagnostic};
@@ -34,6 +36,12 @@ pub struct NoiseQuestion {
     pub source_resistance: Option<SourceResistance>,
     /// The signal that hiss is held against, V rms at each point; `None` where no ratio is wanted.
     pub level_volts: Option<f64>,
+    /// The meter whose figures are wanted as well.
+    pub meter: Option<Meter>,
+    /// The scope whose traces are wanted as well.
+    pub scope: Option<Scope>,
+    /// The ripple whose hum is wanted as well.
+    pub ripple: Option<Ripple>,
 }
 
 /// Hiss at points.
@@ -53,6 +61,16 @@ pub struct NoiseResult {
     pub source_resistance: Option<String>,
     /// The signal that hiss is held against, V rms; `None` where it was not asked for.
     pub level_volts: Option<f64>,
+    /// The meter whose figures the points hold.
+    pub meter: Option<Meter>,
+    /// The scope whose traces the points hold.
+    pub scope: Option<Scope>,
+    /// Units that the healthy bands were drawn from, and of those that found a bias; `None` where they were not asked for.
+    pub healthy_units: Option<[usize; 2]>,
+    /// Frequencies at which the equations were solved for the band figures.
+    pub frequencies: usize,
+    /// The ripple whose hum the points hold, in words.
+    pub ripple: Option<String>,
     /// Points in signal order.
     pub points: Vec<PointHiss>,
     /// What a reader should know.
@@ -80,6 +98,14 @@ pub struct PointHiss {
     pub noise_figure_db: Option<f64>,
     /// The signal level over the hiss, dB; `None` where it was not asked for or there is no hiss.
     pub snr_db: Option<f64>,
+    /// What the meter shows, V; `None` where it was not asked for.
+    pub meter_volts: Option<f64>,
+    /// What the scope shows; `None` where it was not asked for.
+    pub trace: Option<Trace>,
+    /// Between which hiss most healthy units lie, V rms; `None` where it was not asked for.
+    pub healthy: Option<Band>,
+    /// Hum from the ripple, V rms over the same band with the same weighting; `None` where it was not asked for.
+    pub hum_rms_volts: Option<f64>,
     /// Contributions by device, falling.
     pub devices: Vec<DeviceHiss>,
     /// Unweighted density over the band, where it was asked for.
@@ -140,10 +166,17 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         tolerance: question.tolerance,
     };
     let figures = noise::noise(circuit, signal, stimulus.as_ref(), &request)?;
+    let frequencies = figures.points;
     let factors = match question.source_resistance {
         Some(source) => noise::noise_factors(circuit, bias, source, &request, &figures)?,
         None => vec![None; outputs.len()],
     };
+    let (band, tolerance) = ((question.band_hz, question.weighting), question.tolerance);
+    let metered = question.meter.map(|meter| meter.hiss(circuit, &operating, &points, band, tolerance)).transpose()?;
+    let scoped = question.scope.map(|scope| scope.hiss(circuit, &operating, &points, tolerance)).transpose()?;
+    let (band_hz, weighting) = band;
+    let hum = question.ripple.map(|ripple| ripple.hum_volts(circuit, signal, &outputs, band_hz, weighting));
+    let hum = hum.transpose()?;
     let hertz = spectrum_hertz(circuit, question);
     let mut spectra = noise::spectra(circuit, signal, &outputs, &hertz)?.into_iter();
 
@@ -163,6 +196,10 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
             input_rms: hiss.input_rms,
             noise_figure_db: factors[position].and_then(|factor| decibels(factor.sqrt())),
             snr_db: question.level_volts.and_then(|level| decibels(level / hiss.rms_volts)),
+            meter_volts: question.meter.zip(metered.as_ref()).map(|(meter, rms)| meter.shows(rms[position])),
+            trace: question.scope.zip(scoped.as_ref()).map(|(scope, rms)| scope.trace(rms[position])),
+            healthy: None,
+            hum_rms_volts: hum.as_ref().map(|hum| hum[position]),
             devices: hiss.devices.iter().map(|device| named(circuit, device)).collect(),
             spectrum: spectra.next().filter(|_| question.spectrum).map(|density| Spectrum {
                 hertz: hertz.clone(),
@@ -178,9 +215,33 @@ pub fn noise(circuit: &Circuit, changes: &[String], question: &NoiseQuestion) ->
         weighting: question.weighting,
         source_resistance: question.source_resistance.map(|source| in_words(circuit, source)),
         level_volts: question.level_volts,
+        meter: question.meter,
+        scope: question.scope,
+        healthy_units: None,
+        frequencies,
+        ripple: question.ripple.map(|ripple| ripple.text(circuit)),
         points: points.collect(),
         cautions,
     })
+}
+
+impl NoiseResult {
+    /// Adds between which hiss healthy units lie.
+    ///
+    /// # Errors
+    /// [`SolveError`] where hardly any healthy unit finds a bias.
+    pub fn add_healthy(&mut self, model: &HealthyModel) -> Result<(), SolveError> {
+        let found = |point: &PointHiss| Point::read(&model.circuit, &point.name).ok();
+        let points: Vec<Option<Point>> = self.points.iter().map(found).collect();
+        let known: Vec<Point> = points.iter().flatten().cloned().collect();
+        let healthy = model.at(&known, Some((self.band_hz, self.weighting)))?;
+        let mut bands = healthy.points.iter();
+        for (point, _) in self.points.iter_mut().zip(points).filter(|(_, point)| point.is_some()) {
+            point.healthy = bands.next().and_then(|point| point.hiss_volts);
+        }
+        self.healthy_units = Some([healthy.drawn, healthy.solved]);
+        Ok(())
+    }
 }
 
 /// The plot points of the netlist over the band of the question; none where no spectrum is wanted.

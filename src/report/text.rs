@@ -2,17 +2,24 @@
 
 mod bias;
 mod compare;
+mod control;
+mod listen;
 mod noise;
+mod recording;
 mod response;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
 pub use bias::bias;
 pub use compare::compare;
+pub use control::control;
+pub use listen::listen;
 pub use noise::{noise, ranking};
+pub use recording::recording;
 pub use response::response;
 
-use super::{CheckResult, Setting};
+use super::{CheckResult, Setting, SheetCheck};
+use crate::bench::healthy::Band;
 use crate::noise::Weighting;
 use crate::units::{engineering, short};
 
@@ -32,17 +39,53 @@ A live-chassis set belongs on an isolation transformer; in a live set use one ha
 hot, freeze spray leaves water that must dry. Local codes and licensed practice come first.
 ";
 
-/// That a netlist is sound, in a line.
+/// That a netlist is sound, in a line; what a bench sheet adds below it.
 pub fn check(result: &CheckResult) -> String {
-    let count =
-        |number: usize, one: &str, several: &str| format!("{number} {}", if number == 1 { one } else { several });
-    format!(
+    let sound = format!(
         "{}sound: {}, {} of them transistors and diodes, {} besides ground\n",
         if result.title.is_empty() { String::new() } else { format!("{}\n", printable(&result.title)) },
         count(result.parts, "part", "parts"),
         result.devices,
         count(result.nodes, "node", "nodes"),
-    )
+    );
+    match &result.sheet {
+        Some(sheet) => sound + &sheet_check(sheet),
+        None => sound,
+    }
+}
+
+fn count(number: usize, one: &str, several: &str) -> String {
+    format!("{number} {}", if number == 1 { one } else { several })
+}
+
+fn sheet_check(sheet: &SheetCheck) -> String {
+    let mut text = format!(
+        "the sheet: {}, {}, {}, {}\n",
+        count(sheet.points, "named point", "named points"),
+        count(sheet.controls, "control", "controls"),
+        count(sheet.spares, "spare", "spares"),
+        count(sheet.readings, "reading", "readings"),
+    );
+    if sheet.printed.points.is_empty() {
+        return text;
+    }
+    let mut rows = Rows::new(&["point", "node", ">printed", ">computed", ">tolerance sd off", ""]);
+    for point in &sheet.printed.points {
+        let computed = point.computed_volts.map_or_else(|| "-".to_owned(), volts);
+        let off = point.deviation().map_or_else(|| "-".to_owned(), |sd| format!("{:+.1}", sd + 0.0));
+        let mark = if point.disagrees() { "disagrees" } else { "" };
+        let (name, node) = (point.name.clone(), point.node.clone());
+        rows.add([name, node, volts(point.printed_volts), computed, off, mark.to_owned()]);
+    }
+    text += &format!("\n{}", rows.text());
+    for explanation in &sheet.printed.explanations {
+        let left = match explanation.disagreeing {
+            0 => "all printed voltages agree then".to_owned(),
+            some => format!("{some} would still disagree"),
+        };
+        text += &format!("{}: {left}\n", printable(&explanation.text));
+    }
+    text
 }
 
 /// The lines above a table: title, what is shown, what was changed.
@@ -87,6 +130,18 @@ fn volts(value: f64) -> String {
 fn amps(value: f64, largest: f64) -> String {
     let smallest = f64::max(SMALLEST_AMPS, SMALLEST_OF_LARGEST * largest);
     engineering(if value.abs() < smallest { 0.0 } else { value }, "A", 4)
+}
+
+/// What the columns of healthy bands are, in a line.
+fn healthy_units(units: Option<[usize; 2]>) -> String {
+    let Some([drawn, solved]) = units else { return String::new() };
+    let lost = if solved < drawn { format!("; {} more found no bias", drawn - solved) } else { String::new() };
+    format!("healthy: the middle nine tenths of {solved} units drawn from the tolerances{lost}\n")
+}
+
+/// The ends of a healthy band.
+fn ends(band: Option<Band>, written: fn(f64) -> String) -> [String; 2] {
+    band.map_or_else(|| ["-".to_owned(), "-".to_owned()], |Band { low, high }| [written(low), written(high)])
 }
 
 fn hiss(volts: f64) -> String {

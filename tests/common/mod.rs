@@ -3,6 +3,7 @@
 // Every test file compiles this for itself and uses a part of it.
 #![allow(dead_code)]
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use hissmap::bias::{self, BiasPoint};
@@ -196,4 +197,54 @@ impl Random {
             items.swap(at, other);
         }
     }
+}
+
+/// A row of a published table, its cells by column.
+pub struct Row(pub HashMap<String, String>);
+
+impl Row {
+    /// A cell.
+    #[track_caller]
+    pub fn text(&self, column: &str) -> &str {
+        self.0.get(column).unwrap_or_else(|| panic!("no column {column}"))
+    }
+
+    pub fn maybe(&self, column: &str) -> Option<f64> {
+        self.text(column).parse().ok()
+    }
+
+    #[track_caller]
+    pub fn number(&self, column: &str) -> f64 {
+        self.maybe(column).unwrap_or_else(|| panic!("{column} of {:?} is no number", self.0))
+    }
+
+    /// Half a unit of the last digit that is written, as a fraction of the number.
+    pub fn rounding(&self, column: &str) -> f64 {
+        let text = self.text(column);
+        let (mantissa, exponent) = text.split_once(['e', 'E']).unwrap_or((text, "0"));
+        let decimals = mantissa.split_once('.').map_or(0, |(_, decimals)| decimals.len());
+        let unit = 10f64.powi(exponent.parse::<i32>().expect("an exponent") - decimals as i32);
+        0.5 * unit / self.number(column).abs()
+    }
+
+    /// What a note quotes: "printed 1.27 uV (k = 1.381e-23)" is 1.27 of the unit `uV`, here in units of `unit`.
+    pub fn printed(&self, column: &str, unit: &str) -> Option<f64> {
+        let mut words = self.text(column).split("printed ").nth(1)?.split(' ');
+        let value: f64 = words.next()?.parse().ok()?;
+        let factor = match (words.next()?, unit) {
+            (from, to) if from == to => 1.0,
+            ("uV", "nV") => 1e3,
+            other => panic!("unit {other:?}"),
+        };
+        Some(value * factor)
+    }
+}
+
+/// A table of `tests/published/`; lines of notes are passed over.
+pub fn table(name: &str) -> Vec<Row> {
+    let path = format!("{}/tests/published/{name}.csv", env!("CARGO_MANIFEST_DIR"));
+    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_path(&path).expect("the table is there");
+    let rows: Vec<Row> = reader.deserialize().map(|row| Row(row.expect("the table is sound"))).collect();
+    assert!(!rows.is_empty(), "{name} is empty");
+    rows
 }

@@ -6,13 +6,14 @@
 
 use std::sync::Arc;
 
+use hissmap::bench::instrument::{DcMeter, Meter, Scope};
 use hissmap::bench::{Action, Point, Temperatures, what_ifs};
 use hissmap::bias::DeviceCurrents;
 use hissmap::circuit::Circuit;
 use hissmap::diagnostic::{Diagnostic, SourceId, Sources, Span};
 use hissmap::netlist::{self, Expression, Fetched, Netlist};
 use hissmap::noise::{SourceResistance, Weighting};
-use hissmap::report::{self, NoiseQuestion};
+use hissmap::report::{self, BiasQuestion, NoiseQuestion};
 use hissmap::units::{Quantity, engineering, exact, read_number, short};
 
 /// Longer inputs say nothing new and take their time.
@@ -109,12 +110,15 @@ pub fn pipeline(data: &[u8]) {
 pub fn whole_run(text: &str, flags: &[(Action, String)]) {
     let Some(circuit) = build(text) else { return };
     let Ok((what_ifs, _)) = what_ifs(&circuit, &Temperatures::default(), flags) else { return };
-    let changes: Vec<_> = what_ifs.into_iter().map(|what_if| what_if.change).collect();
+    let changes: Vec<_> = what_ifs.into_iter().flat_map(|what_if| what_if.changes).collect();
     let Ok(circuit) = circuit.changed(&changes) else { return };
     if circuit.layout().with_temperatures > MOST_UNKNOWNS {
         return;
     }
-    let Ok(bias) = report::bias(&circuit, &[]) else { return };
+    let Ok(bias) = report::bias(&circuit, &[], &BiasQuestion { dc_meter: Some(DcMeter::default()), input: None })
+    else {
+        return;
+    };
     for node in &bias.nodes {
         assert!(node.volts.is_finite(), "{} V at {}", node.volts, node.name);
     }
@@ -138,6 +142,9 @@ pub fn whole_run(text: &str, flags: &[(Action, String)]) {
         spectrum: false,
         source_resistance: input.map(|input| SourceResistance::Added { input, ohms: 1e3 }),
         level_volts: Some(1.0),
+        meter: Some(Meter::default()),
+        scope: Some(Scope::default()),
+        ripple: None,
     };
     let Ok(noise) = report::noise(&circuit, &[], &question) else { return };
     for point in &noise.points {

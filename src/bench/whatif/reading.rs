@@ -1,11 +1,11 @@
 //! The text of a what-if to a change.
 
-use super::{Action, Temperatures};
+use super::{Action, Temperatures, WhatIf, text};
 use crate::circuit::{Change, Circuit, Model, Part};
 use crate::diagnostic::{Code, Diagnostic, nearest};
 use crate::element::{Element, Excess};
 use crate::physics::GERMANIUM_BELOW_EV;
-use crate::units::{Quantity, read_number};
+use crate::units::{Quantity, read_number, unit_of};
 
 /// Reads the text of one what-if.
 pub(super) struct Reader<'a> {
@@ -18,16 +18,23 @@ pub(super) struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    pub fn change(&mut self, text: &str) -> Result<Change, Diagnostic> {
-        Ok(match self.action {
+    pub fn what_if(&mut self, text: &str) -> Result<WhatIf, Diagnostic> {
+        let action = self.action;
+        let change = match action {
+            Action::Fault => {
+                let fault = self.fault(text)?;
+                let changes = fault.changes(self.circuit)?;
+                return Ok(WhatIf { action, changes, text: format!("fault {}", fault.text()) });
+            }
             Action::Set => {
                 let (name, value) = self.sides(text)?;
-                Change::Parameter { name: self.parameter(name)?, value: self.number(value, Quantity::Other)? }
+                Change::Parameter { name: self.parameter(name)?, value: self.number(value, None)? }
             }
             Action::Leak => {
                 let (part, rest) = self.sides(text)?;
-                let (amps, [times, corner_hz, doubling_celsius]) = self.settings(rest, ["x", "corner", "double"])?;
-                let amps = self.number(amps, Quantity::Other)?;
+                let (amps, [times, corner_hz, doubling_celsius]) =
+                    self.settings(rest, [("x", ""), ("corner", "Hz"), ("double", "°C")])?;
+                let amps = self.number(amps, Some("A"))?;
                 Change::Leak { part: self.part(part)?.name.clone(), amps, times, corner_hz, doubling_celsius }
             }
             Action::Freeze => self.touch(text, self.temperatures.freeze_celsius)?,
@@ -43,20 +50,19 @@ impl Reader<'_> {
             Action::Value => {
                 let (part, value) = self.sides(text)?;
                 let part = self.part(part)?;
-                let quantity = match part.element {
-                    Element::Resistor(_) => Quantity::Resistance,
-                    Element::Capacitor(_) => Quantity::Capacitance,
-                    _ => Quantity::Other,
-                };
-                Change::Value { part: part.name.clone(), value: self.number(value, quantity)? }
+                let (name, unit) = (part.name.clone(), text::unit(&part.element));
+                Change::Value { part: name, value: self.number(value, unit)? }
             }
             Action::Bridge => self.bridge(text)?,
             Action::Swap => {
                 let (part, model) = self.sides(text)?;
                 Change::Swap { part: self.part(part)?.name.clone(), model: self.model(model)? }
             }
+            Action::Lift => Change::Lift { part: self.alone(text, "to change its value: --value C3=1u")?.name.clone() },
             Action::Ambient => Change::Ambient { celsius: self.celsius(text)? },
-        })
+        };
+        let text = text::line(self.circuit, action, &change);
+        Ok(WhatIf { action, changes: vec![change], text })
     }
 
     fn bridge(&mut self, text: &str) -> Result<Change, Diagnostic> {
@@ -68,8 +74,8 @@ impl Reader<'_> {
         for node in &nodes {
             self.circuit.find_node(node)?;
         }
-        let (ohms, [times, corner_hz, index_db]) = self.settings(rest, ["x", "corner", "ni"])?;
-        let ohms = self.number(ohms, Quantity::Resistance)?;
+        let (ohms, [times, corner_hz, index_db]) = self.settings(rest, [("x", ""), ("corner", "Hz"), ("ni", "dB")])?;
+        let ohms = self.number(ohms, Some("Ω"))?;
         let excess = match (times, corner_hz, index_db) {
             (None, None, None) => Excess::None,
             (None, None, Some(db)) => Excess::Index(db),
@@ -101,15 +107,21 @@ impl Reader<'_> {
     }
 
     fn touch(&self, part: &str, celsius: f64) -> Result<Change, Diagnostic> {
-        if let Some((part, _)) = part.split_once('=') {
-            let help = format!("to choose the temperature: --temp {}=-30", part.trim());
+        let name = part.split('=').next().unwrap_or_default().trim();
+        let part = self.alone(part, &format!("to choose the temperature: --temp {name}=-30"))?;
+        Ok(Change::Temperature { part: part.name.clone(), celsius })
+    }
+
+    /// A part with nothing behind it; `help` says what takes a value.
+    fn alone(&self, text: &str, help: &str) -> Result<&Part, Diagnostic> {
+        if text.contains('=') {
             return Err(self.bad(format!("{} takes a part alone", self.action.flag())).help(help));
         }
-        Ok(Change::Temperature { part: self.part(part)?.name.clone(), celsius })
+        self.part(text)
     }
 
     /// What stands before and behind the first equals sign; neither may be missing.
-    fn sides<'a>(&self, text: &'a str) -> Result<(&'a str, &'a str), Diagnostic> {
+    pub(super) fn sides<'a>(&self, text: &'a str) -> Result<(&'a str, &'a str), Diagnostic> {
         match text.split_once('=') {
             Some((subject, value)) if !subject.trim().is_empty() && !value.trim().is_empty() => {
                 Ok((subject.trim(), value.trim()))
@@ -118,11 +130,11 @@ impl Reader<'_> {
         }
     }
 
-    /// A value, and behind commas the settings that are given of those `known`.
+    /// A value, and behind commas the settings that are given of those `known`, each with its unit.
     fn settings<'a, const N: usize>(
         &mut self,
         text: &'a str,
-        known: [&str; N],
+        known: [(&str, &str); N],
     ) -> Result<(&'a str, [Option<f64>; N]), Diagnostic> {
         let mut fields = text.split(',');
         let value = fields.next().unwrap_or_default().trim();
@@ -130,26 +142,38 @@ impl Reader<'_> {
         for field in fields {
             let (name, number) = field.split_once('=').unwrap_or((field, ""));
             let name = name.trim().to_lowercase();
-            let Some(at) = known.iter().position(|known| *known == name) else {
+            let Some(at) = known.iter().position(|(known, _)| *known == name) else {
                 let error = self.bad(format!("{name} is no setting of a {}", self.action.flag()));
-                return Err(match nearest(&name, known) {
+                return Err(match nearest(&name, known.map(|(known, _)| known)) {
                     Some(near) => error.help(format!("try {near}=")),
                     None => error.help(format!(
                         "settings are {}: --{} {}",
-                        known.join(", "),
+                        known.map(|(known, _)| known).join(", "),
                         self.action.flag(),
                         self.action.example()
                     )),
                 });
             };
-            given[at] = Some(self.number(number.trim(), Quantity::Other)?);
+            given[at] = Some(self.number(number.trim(), Some(known[at].1))?);
         }
         Ok((value, given))
     }
 
-    fn number(&mut self, text: &str, quantity: Quantity) -> Result<f64, Diagnostic> {
+    /// A number in a unit: empty for a pure number, `None` where any will do. Another unit behind it is refused.
+    pub(super) fn number(&mut self, text: &str, unit: Option<&str>) -> Result<f64, Diagnostic> {
         if text.is_empty() {
             return Err(self.bad("a number is missing".to_owned()));
+        }
+        let quantity = match unit {
+            Some("Ω") => Quantity::Resistance,
+            Some("F") => Quantity::Capacitance,
+            _ => Quantity::Other,
+        };
+        if let (Some(wanted), Some(written)) = (unit, unit_of(text))
+            && wanted != written
+        {
+            let wanted = if wanted.is_empty() { "a pure number".to_owned() } else { format!("a number of {wanted}") };
+            return Err(self.bad(format!("{text} is in {written}, and {wanted} belongs here")));
         }
         let reading = read_number(text, quantity).map_err(|problem| {
             let error = self.bad(problem.to_string());
@@ -165,7 +189,7 @@ impl Reader<'_> {
         Ok(reading.value)
     }
 
-    fn part(&self, name: &str) -> Result<&Part, Diagnostic> {
+    pub(super) fn part(&self, name: &str) -> Result<&Part, Diagnostic> {
         if name.trim().is_empty() {
             return Err(self.bad("a part is missing".to_owned()));
         }
@@ -216,7 +240,7 @@ impl Reader<'_> {
         }
     }
 
-    fn bad(&self, message: String) -> Diagnostic {
+    pub(super) fn bad(&self, message: String) -> Diagnostic {
         let help = format!("write --{} {}", self.action.flag(), self.action.example());
         Diagnostic::error(Code::BadFlag, message).help(help)
     }

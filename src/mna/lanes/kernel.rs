@@ -28,6 +28,12 @@ impl Wide {
         std::array::from_fn(|lane| self.re[lane] * self.re[lane] + self.im[lane] * self.im[lane])
     }
 
+    /// Squared moduli, in one rounding less where the processor can.
+    #[inline(always)]
+    pub(super) fn norm_sqr_with<const FUSED: bool>(&self) -> [f64; LANES] {
+        std::array::from_fn(|lane| fused::<FUSED>(self.re[lane], self.re[lane], self.im[lane] * self.im[lane]))
+    }
+
     /// |re| + |im|: within a factor of √2 of the moduli.
     #[inline(always)]
     pub fn size(&self) -> [f64; LANES] {
@@ -68,36 +74,39 @@ impl Wide {
 
     /// self − a·b
     #[inline(always)]
-    fn less_product<const FUSED: bool>(&mut self, a: &Wide, b: &Wide) {
-        for lane in 0..LANES {
-            self.re[lane] =
-                fused::<FUSED>(-a.re[lane], b.re[lane], fused::<FUSED>(a.im[lane], b.im[lane], self.re[lane]));
-            self.im[lane] =
-                fused::<FUSED>(-a.re[lane], b.im[lane], fused::<FUSED>(-a.im[lane], b.re[lane], self.im[lane]));
-        }
+    pub(super) fn less_product<const FUSED: bool>(&mut self, a: &Wide, b: &Wide) {
+        // Copies, one array after the other: in place and lane by lane the compiler has shuffled them about.
+        let (a, b, start) = (*a, *b, *self);
+        let re: [f64; LANES] = std::array::from_fn(|lane| fused::<FUSED>(a.im[lane], b.im[lane], start.re[lane]));
+        let im: [f64; LANES] = std::array::from_fn(|lane| fused::<FUSED>(-a.re[lane], b.im[lane], start.im[lane]));
+        self.re = std::array::from_fn(|lane| fused::<FUSED>(-a.re[lane], b.re[lane], re[lane]));
+        self.im = std::array::from_fn(|lane| fused::<FUSED>(-a.im[lane], b.re[lane], im[lane]));
     }
 
     #[inline(always)]
-    fn product<const FUSED: bool>(&self, b: &Wide) -> Wide {
+    pub(super) fn product<const FUSED: bool>(&self, b: &Wide) -> Wide {
+        let (a, b) = (*self, *b);
+        let re: [f64; LANES] = std::array::from_fn(|lane| a.im[lane] * b.im[lane]);
+        let im: [f64; LANES] = std::array::from_fn(|lane| a.im[lane] * b.re[lane]);
         Wide {
-            re: std::array::from_fn(|lane| fused::<FUSED>(self.re[lane], b.re[lane], -(self.im[lane] * b.im[lane]))),
-            im: std::array::from_fn(|lane| fused::<FUSED>(self.re[lane], b.im[lane], self.im[lane] * b.re[lane])),
+            re: std::array::from_fn(|lane| fused::<FUSED>(a.re[lane], b.re[lane], -re[lane])),
+            im: std::array::from_fn(|lane| fused::<FUSED>(a.re[lane], b.im[lane], im[lane])),
         }
     }
 
     #[inline(always)]
     fn inverse(&self) -> Wide {
-        let norm = self.norm_sqr();
+        let inverse = self.norm_sqr().map(f64::recip);
         Wide {
-            re: std::array::from_fn(|lane| self.re[lane] / norm[lane]),
-            im: std::array::from_fn(|lane| -self.im[lane] / norm[lane]),
+            re: std::array::from_fn(|lane| self.re[lane] * inverse[lane]),
+            im: std::array::from_fn(|lane| -self.im[lane] * inverse[lane]),
         }
     }
 }
 
 /// a·b + c, in one rounding where the processor can.
 #[inline(always)]
-fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
+pub(super) fn fused<const FUSED: bool>(a: f64, b: f64, c: f64) -> f64 {
     if FUSED { a.mul_add(b, c) } else { a * b + c }
 }
 
@@ -127,80 +136,157 @@ macro_rules! kernel {
     };
 }
 
+pub(super) use kernel;
+
 kernel! {
-    /// Replays the program on `factors`, which hold the matrix's entries in their slots.
+    /// ln of the product of all squared moduli, lane by lane.
+    fn log_of_products / LogOfProducts / log_of_products_with(values: &'a [Wide]) -> [f64; LANES]
+}
+
+/// Keeps the product's binary exponent apart, so that it neither overflows nor needs a logarithm for every factor.
+#[inline(always)]
+fn log_of_products_with<const FUSED: bool>(values: &[Wide]) -> [f64; LANES] {
+    const MANTISSA: u64 = (1 << 52) - 1;
+    const ONE: u64 = 1023 << 52;
+    let mut exponents = [0u64; LANES];
+    let mut product = [1.0f64; LANES];
+    for value in values {
+        let norms = value.norm_sqr_with::<FUSED>();
+        for lane in 0..LANES {
+            // Both factors between 1 and 2, their exponents added up.
+            let bits = norms[lane].to_bits();
+            product[lane] *= f64::from_bits(bits & MANTISSA | ONE);
+            let grown = product[lane].to_bits();
+            product[lane] = f64::from_bits(grown & MANTISSA | ONE);
+            exponents[lane] += (bits >> 52) + (grown >> 52);
+        }
+    }
+    // Each factor brought its exponent's bias twice.
+    let bias = 2 * 1023 * values.len() as u64;
+    std::array::from_fn(|lane| {
+        let exponent = exponents[lane] as f64 - bias as f64;
+        exponent.mul_add(std::f64::consts::LN_2, product[lane].ln())
+    })
+}
+
+kernel! {
+    /// Replays the program on the matrix whose entries are `values` by slot, g + j·ω·c. Returns the largest |1/pivot|²
+    /// over that of the reference, lane by lane; not a number where a pivot vanished.
     fn factor / Factor / factor_with(
-        program: &'a Program, factors: &'a mut [Wide], inverse_pivots: &'a mut [Wide]
-    ) -> ()
+        program: &'a Program, values: &'a [(f64, f64)], omegas: [f64; LANES], reference: &'a [f64],
+        factors: &'a mut [Wide], inverse_pivots: &'a mut [Wide]
+    ) -> [f64; LANES]
 }
 
 #[inline(always)]
-fn factor_with<const FUSED: bool>(program: &Program, factors: &mut [Wide], inverse_pivots: &mut [Wide]) {
+fn factor_with<const FUSED: bool>(
+    program: &Program,
+    values: &[(f64, f64)],
+    omegas: [f64; LANES],
+    reference: &[f64],
+    factors: &mut [Wide],
+    inverse_pivots: &mut [Wide],
+) -> [f64; LANES] {
+    let mut growth = [0.0f64; LANES];
+    let mut finite = [0.0f64; LANES];
     let mut start = 0;
-    for (slot, step) in program.steps.iter().enumerate() {
+    for (slot, (step, &(g, c))) in program.steps.iter().zip(values).enumerate() {
         let (done, open) = factors.split_at_mut(slot);
         // A local copy stays in registers; in place it would go through memory at every pair.
-        let mut value = open[0];
-        for &(multiplier, upper) in &program.pairs[start..step.end as usize] {
-            value.less_product::<FUSED>(&done[multiplier as usize], &done[upper as usize]);
+        let mut value = Wide { re: [g; LANES], im: omegas.map(|omega| omega * c) };
+        // Two sums in turn: each waits for its own last term only.
+        let pairs = &program.pairs[start..step.end as usize];
+        let mut twos = pairs.chunks_exact(2);
+        if pairs.len() > 2 {
+            let mut other = Wide::ZERO;
+            for two in &mut twos {
+                value.less_product::<FUSED>(&done[two[0].0 as usize], &done[two[0].1 as usize]);
+                other.less_product::<FUSED>(&done[two[1].0 as usize], &done[two[1].1 as usize]);
+            }
+            value = value.plus(&other);
+            for &(multiplier, upper) in twos.remainder() {
+                value.less_product::<FUSED>(&done[multiplier as usize], &done[upper as usize]);
+            }
+        } else {
+            for &(multiplier, upper) in pairs {
+                value.less_product::<FUSED>(&done[multiplier as usize], &done[upper as usize]);
+            }
         }
         start = step.end as usize;
         match step.finish {
             Finish::Divide(pivot) => value = value.product::<FUSED>(&inverse_pivots[pivot as usize]),
-            Finish::Invert(pivot) => inverse_pivots[pivot as usize] = value.inverse(),
+            Finish::Invert(pivot) => {
+                let inverse = value.inverse();
+                let (norm, usual) = (inverse.norm_sqr(), reference[pivot as usize]);
+                for lane in 0..LANES {
+                    let grown = norm[lane] * usual;
+                    growth[lane] = if grown > growth[lane] { grown } else { growth[lane] };
+                    // Comparisons pass over what is not a number; a sum does not.
+                    finite[lane] += 0.0 * grown;
+                }
+                inverse_pivots[pivot as usize] = inverse;
+            }
             Finish::Keep => {}
         }
         open[0] = value;
     }
+    std::array::from_fn(|lane| growth[lane] + finite[lane])
 }
 
 kernel! {
-    /// Solves the transposed equations; both vectors by original numbers.
+    /// Solves the transposed equations into `solution`, by original numbers behind ground. `right`, by pivots, is left
+    /// zero; `reached` has a bit for each pivot whose right-hand side is not zero, and is left clear.
     fn solve_transposed / SolveTransposed / solve_transposed_with(
-        program: &'a Program, factors: &'a [Wide], inverse_pivots: &'a [Wide], right: &'a [Wide]
-    ) -> Vec<Wide>
+        program: &'a Program, factors: &'a [Wide], inverse_pivots: &'a [Wide],
+        right: &'a mut [Wide], reached: &'a mut [u64], solution: &'a mut [Wide]
+    ) -> ()
 }
 
-/// With the matrix in pivot order = L·U: Uᵀ·v = b, then Lᵀ·w = v. Rows that nothing has reached are passed over.
+/// With the matrix in pivot order = L·U: Uᵀ·v = b, row by row of U from what is reached (its rows are few for a single
+/// unknown), then Lᵀ·w = v in dot form, as all of w is wanted.
 #[inline(always)]
 fn solve_transposed_with<const FUSED: bool>(
     program: &Program,
     factors: &[Wide],
     inverse_pivots: &[Wide],
-    right: &[Wide],
-) -> Vec<Wide> {
-    let n = inverse_pivots.len();
-    let mut v: Vec<Wide> = program.columns.iter().map(|&column| right[column as usize]).collect();
-    let mut reached: Vec<bool> = v.iter().map(|value| *value != Wide::ZERO).collect();
-    for pivot in 0..n {
-        if !reached[pivot] {
-            continue;
-        }
-        let value = v[pivot].product::<FUSED>(&inverse_pivots[pivot]);
-        v[pivot] = value;
-        for &(column, slot) in program.upper.row(pivot) {
-            reached[column as usize] = true;
-            v[column as usize].less_product::<FUSED>(&factors[slot as usize], &value);
-        }
-    }
-    for row in (0..n).rev() {
-        if !reached[row] {
-            continue;
-        }
-        let value = v[row];
-        for &(pivot, slot) in program.lower.row(row) {
-            reached[pivot as usize] = true;
-            v[pivot as usize].less_product::<FUSED>(&factors[slot as usize], &value);
+    right: &mut [Wide],
+    reached: &mut [u64],
+    solution: &mut [Wide],
+) {
+    for word in 0..reached.len() {
+        // Bits that this word gains lie above the one being worked on.
+        while reached[word] != 0 {
+            let pivot = 64 * word + reached[word].trailing_zeros() as usize;
+            reached[word] &= reached[word] - 1;
+            let value = right[pivot].product::<FUSED>(&inverse_pivots[pivot]);
+            right[pivot] = value;
+            for &(column, slot) in program.upper.row(pivot) {
+                reached[column as usize / 64] |= 1 << (column % 64);
+                let mut sum = right[column as usize];
+                sum.less_product::<FUSED>(&factors[slot as usize], &value);
+                right[column as usize] = sum;
+            }
         }
     }
-    unordered(&program.rows, &v)
+    solution[0] = Wide::ZERO;
+    let mut end = program.below.len();
+    for (pivot, &row) in program.rows.iter().enumerate().rev() {
+        let mut value = std::mem::replace(&mut right[pivot], Wide::ZERO);
+        let start = program.below_starts[pivot] as usize;
+        for &(below, slot) in &program.below[start..end] {
+            value.less_product::<FUSED>(&factors[slot as usize], &solution[below as usize]);
+        }
+        end = start;
+        solution[row as usize + 1] = value;
+    }
 }
 
 kernel! {
-    /// Solves the equations; both vectors by original numbers.
+    /// Solves the equations into `solution`, by original numbers behind ground; `right`, by pivots, is left zero.
     fn solve / Solve / solve_with(
-        program: &'a Program, factors: &'a [Wide], inverse_pivots: &'a [Wide], right: &'a [Wide]
-    ) -> Vec<Wide>
+        program: &'a Program, factors: &'a [Wide], inverse_pivots: &'a [Wide], right: &'a mut [Wide],
+        solution: &'a mut [Wide]
+    ) -> ()
 }
 
 #[inline(always)]
@@ -208,31 +294,28 @@ fn solve_with<const FUSED: bool>(
     program: &Program,
     factors: &[Wide],
     inverse_pivots: &[Wide],
-    right: &[Wide],
-) -> Vec<Wide> {
+    right: &mut [Wide],
+    solution: &mut [Wide],
+) {
     let n = inverse_pivots.len();
-    let mut v: Vec<Wide> = program.rows.iter().map(|&row| right[row as usize]).collect();
     for row in 0..n {
-        let mut value = v[row];
+        let mut value = right[row];
         for &(pivot, slot) in program.lower.row(row) {
-            value.less_product::<FUSED>(&factors[slot as usize], &v[pivot as usize]);
+            value.less_product::<FUSED>(&factors[slot as usize], &right[pivot as usize]);
         }
-        v[row] = value;
+        right[row] = value;
     }
     for pivot in (0..n).rev() {
-        let mut value = v[pivot];
+        let mut value = right[pivot];
         for &(column, slot) in program.upper.row(pivot) {
-            value.less_product::<FUSED>(&factors[slot as usize], &v[column as usize]);
+            value.less_product::<FUSED>(&factors[slot as usize], &right[column as usize]);
         }
-        v[pivot] = value.product::<FUSED>(&inverse_pivots[pivot]);
+        right[pivot] = value.product::<FUSED>(&inverse_pivots[pivot]);
     }
-    unordered(&program.columns, &v)
-}
-
-fn unordered(original: &[u32], in_order: &[Wide]) -> Vec<Wide> {
-    let mut values = vec![Wide::ZERO; in_order.len()];
-    original.iter().zip(in_order).for_each(|(&at, value)| values[at as usize] = *value);
-    values
+    solution[0] = Wide::ZERO;
+    for (value, &column) in right.iter_mut().zip(&program.columns) {
+        solution[column as usize + 1] = std::mem::replace(value, Wide::ZERO);
+    }
 }
 
 /// The entries of a matrix as (g, c) and their places.
@@ -246,7 +329,7 @@ pub(super) struct Matrix<'a> {
 }
 
 kernel! {
-    /// Takes A·x off `residual`.
+    /// Takes A·x off `residual`; both with ground in front.
     fn subtract_products / SubtractProducts / subtract_products_with(
         matrix: Matrix<'a>, x: &'a [Wide], residual: &'a mut [Wide]
     ) -> ()
@@ -257,8 +340,8 @@ fn subtract_products_with<const FUSED: bool>(matrix: Matrix<'_>, x: &[Wide], res
     for (&(g, c), &(row, column)) in matrix.entries.iter().zip(matrix.places) {
         let (row, column) = if matrix.transposed { (column, row) } else { (row, column) };
         let value = Wide { re: [g; LANES], im: std::array::from_fn(|lane| matrix.omegas[lane] * c) };
-        let mut left = residual[row as usize];
-        left.less_product::<FUSED>(&value, &x[column as usize]);
-        residual[row as usize] = left;
+        let mut left = residual[row as usize + 1];
+        left.less_product::<FUSED>(&value, &x[column as usize + 1]);
+        residual[row as usize + 1] = left;
     }
 }

@@ -24,7 +24,7 @@ pub(super) struct Step {
 }
 
 /// A factorization as a list of index pairs. The step of a slot has the slot's number.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Program {
     pub steps: Vec<Step>,
     pub pairs: Vec<(u32, u32)>,
@@ -36,10 +36,16 @@ pub(super) struct Program {
     pub upper: Sparse,
     /// Entries of L left of each pivot's row: pivot, slot.
     pub lower: Sparse,
+    /// Entries of L below each pivot, from `below_starts` on: original row + 1 (ground stands in front), slot.
+    pub below: Vec<(u32, u32)>,
+    pub below_starts: Vec<u32>,
+    /// Place in pivot order of each original row and column.
+    pub pivot_of_row: Vec<u32>,
+    pub pivot_of_column: Vec<u32>,
 }
 
 /// Rows of a sparse pattern.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Sparse {
     ends: Vec<u32>,
     items: Vec<(u32, u32)>,
@@ -91,6 +97,10 @@ impl Program {
             columns: order.columns,
             upper: Sparse::default(),
             lower: Sparse::default(),
+            below: Vec::new(),
+            below_starts: Vec::with_capacity(n),
+            pivot_of_row: Vec::new(),
+            pivot_of_column: Vec::new(),
         };
         // Slot of each column of the row being worked on, and the pairs each of its entries takes.
         let mut slot_of = vec![u32::MAX; n];
@@ -138,6 +148,16 @@ impl Program {
                 }
             })
             .collect();
+        let mut below: Vec<Vec<(u32, u32)>> = vec![Vec::new(); n];
+        for row in 0..n {
+            let original = program.rows[row] + 1;
+            program.lower.row(row).iter().for_each(|&(pivot, slot)| below[pivot as usize].push((original, slot)));
+        }
+        for entries in below {
+            program.below_starts.push(short(program.below.len()));
+            program.below.extend(entries);
+        }
+        (program.pivot_of_row, program.pivot_of_column) = (pivot_of_row, pivot_of_column);
         program
     }
 

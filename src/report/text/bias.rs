@@ -1,15 +1,26 @@
 //! `bias` as text.
 
-use super::{Rows, amps, heading, volts};
+use super::{Rows, amps, ends, heading, healthy_units, volts};
+use crate::bench::instrument::DcMeter;
 use crate::bias::DeviceCurrents;
-use crate::report::BiasResult;
-use crate::units::engineering;
+use crate::report::{BiasResult, Metered};
+use crate::units::{engineering, short};
 
 /// Nodes with their volts, devices with what they do.
 pub fn bias(result: &BiasResult) -> String {
-    let mut nodes = Rows::new(&["node", ">DC"]);
+    let mut columns = vec!["node", ">DC"];
+    if result.dc_meter.is_some() {
+        columns.extend([">meter reads", "and disturbs"]);
+    }
+    if result.healthy_units.is_some() {
+        columns.extend([">healthy from", ">to"]);
+    }
+    let mut nodes = Rows::new(&columns);
     for node in &result.nodes {
-        nodes.add([node.name.clone(), volts(node.volts)]);
+        let cells = [node.name.clone(), volts(node.volts)];
+        let metered = node.metered.into_iter().flat_map(|metered| reading(node.volts, metered));
+        let healthy = result.healthy_units.map(|_| ends(node.healthy, volts));
+        nodes.add(cells.into_iter().chain(metered).chain(healthy.into_iter().flatten()));
     }
     let mut devices =
         Rows::new(&["device", "kind", "region", "currents into pins", "volts between pins", ">heat", ">at"]);
@@ -33,11 +44,35 @@ pub fn bias(result: &BiasResult) -> String {
             format!("{:.1} °C", device.bias.celsius),
         ]);
     }
-    let mut text = heading(&result.setting, "DC with no meter attached") + &nodes.text();
+    let shown = match result.dc_meter {
+        None => "DC with no meter attached".to_owned(),
+        Some(dc_meter) => format!("DC with no meter attached, and as a meter of {} reads it", meter(dc_meter)),
+    };
+    let mut text = heading(&result.setting, &shown).trim_end().to_owned() + "\n";
+    text += &format!("{}\n{}", healthy_units(result.healthy_units), nodes.text());
     if !result.devices.is_empty() {
         text += &format!("\n{}", devices.text());
     }
     text
+}
+
+/// What the meter reads, and by how much it is wrong where that counts.
+fn reading(without: f64, metered: Metered) -> [String; 2] {
+    let Some(shown) = metered.volts else { return ["-".to_owned(), "no bias with the meter there".to_owned()] };
+    let moved = if metered.disturbed { format!("by {}", engineering(shown - without, "V", 2)) } else { String::new() };
+    [volts(shown), moved]
+}
+
+/// The meter in words.
+fn meter(meter: DcMeter) -> String {
+    match meter {
+        DcMeter::Ohms(ohms) => short(ohms, "Ω"),
+        DcMeter::OhmsPerVolt { ohms_per_volt, range_volts } => {
+            let range = range_volts
+                .map_or("the range that fits".to_owned(), |volts| format!("the {} range", short(volts, "V")));
+            format!("{} on {range}", short(ohms_per_volt, "Ω/V"))
+        }
+    }
 }
 
 /// `C 1.2 mA, B 8 µA`.

@@ -1,18 +1,23 @@
 //! Natural frequencies of the linearised circuit: does it stay at its bias point?
 //!
-//! The roots s of det(G + s·C) = 0. Only unknowns that store energy carry roots: with J the columns of C that are not
-//! zero, every finite root is s = s0 − 1/µ for an eigenvalue µ ≠ 0 of the block J of (G + s0·C)⁻¹·C. The block is
+//! The roots s of det(G + s·C) = 0. Every finite root is s = s0 − 1/µ for an eigenvalue µ ≠ 0 of (G + s0·C)⁻¹·C,
+//! reduced to the states that store energy (`states.rs`). The matrix is
 //! balanced (Parlett and Reinsch, Numer. Math. 13 (1969) 293) and brought to Schur form; because roots of an audio
 //! circuit spread over ten decades, this is done around several shifts s0, and every root near or right of the imaginary
 //! axis is confirmed by inverse iteration on G + s·C itself (Peters and Wilkinson, SIAM Review 21 (1979) 339).
 
-use nalgebra::{DMatrix, Schur, linalg::balancing::balance_parlett_reinsch};
+mod states;
+
+use nalgebra::{Schur, linalg::balancing::balance_parlett_reinsch};
 use num_complex::Complex64;
+use rayon::prelude::*;
 
 use crate::diagnostic::{Code, Diagnostic};
 use crate::mna::{Factored, SignalEquations};
 use crate::smallsignal::SmallSignal;
 use crate::units::engineering;
+
+use states::States;
 
 /// Unknowns beyond which the question is skipped: the work grows with their cube.
 const MOST_UNKNOWNS: usize = 400;
@@ -79,8 +84,10 @@ pub fn stability(signal: &SmallSignal) -> Stability {
     let mut judged = false;
     let mut unconfirmed = false;
     let mut unstable: Vec<Complex64> = Vec::new();
-    for shift in SHIFTS {
-        let Some(roots) = roots_around(equations, shift) else { continue };
+    let states = States::of(equations);
+    // In parallel, and looked at in order.
+    let around: Vec<_> = SHIFTS.par_iter().map(|&shift| roots_around(equations, &states, shift)).collect();
+    for roots in around.into_iter().flatten() {
         judged = true;
         // A root and its conjugate are one; the upper one stands for both.
         for root in roots.into_iter().filter(|root| root.im >= 0.0 && root.re > -1e-3 * root.norm()) {
@@ -107,25 +114,9 @@ pub fn stability(signal: &SmallSignal) -> Stability {
 }
 
 /// Roots as seen from a shift, below the fastest that is judged; `None` if the search did not converge.
-fn roots_around(equations: &SignalEquations, shift: f64) -> Option<Vec<Complex64>> {
-    let shifted = equations.entries.iter().map(|entry| (entry.row, entry.column, entry.g + shift * entry.c));
-    let factored = Factored::<f64>::new(equations.unknowns, shifted).ok()?;
-    let mut storing: Vec<usize> =
-        equations.entries.iter().filter(|entry| entry.c != 0.0).map(|entry| entry.column.index()).collect();
-    storing.sort_unstable();
-    storing.dedup();
-    let size = storing.len();
-    let mut block = DMatrix::<f64>::zeros(size, size);
-    for (at, &column) in storing.iter().enumerate() {
-        let mut right = vec![0.0; equations.unknowns + 1];
-        for entry in equations.entries.iter().filter(|entry| entry.column.index() == column) {
-            right[entry.row.index()] += entry.c;
-        }
-        let solved = factored.solve(&right).ok()?;
-        for (row, &unknown) in storing.iter().enumerate() {
-            block[(row, at)] = solved[unknown];
-        }
-    }
+fn roots_around(equations: &SignalEquations, states: &States, shift: f64) -> Option<Vec<Complex64>> {
+    let mut block = states.matrix(equations, shift)?;
+    let size = block.nrows();
     // In units of its largest entry: the balancing squares entries, and does not end on one that overflows.
     let unit = block.iter().fold(0.0, |largest: f64, entry| largest.max(entry.abs()));
     if unit == 0.0 {
