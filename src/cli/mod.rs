@@ -5,6 +5,7 @@ mod bias;
 mod check;
 mod circuit;
 mod compare;
+mod diagnose;
 mod equations;
 mod files;
 mod flags;
@@ -49,6 +50,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Diagnose(diagnose::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -67,6 +69,7 @@ pub fn run() -> ExitCode {
         Command::Response(flags) => (response::run(flags), flags.common.output()),
         Command::Noise(flags) => (noise::run(flags), flags.common.output()),
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
+        Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),

@@ -9,6 +9,7 @@
 //! Alexandridis, IEEE Trans. Syst. Man Cybern. 20 (1990) 872.
 
 mod bank;
+mod conversation;
 mod coordinates;
 mod cost;
 mod draw;
@@ -26,6 +27,7 @@ mod update;
 mod verdict;
 
 pub use bank::{Bank, BankBuilder, BankError, Component, Hypothesis, HypothesisIndex, PartIndex, Test, TestIndex};
+pub use conversation::{Conversation, Reply};
 pub use coordinates::{Observed, Scale, Word};
 pub use cost::{Act, Costs, Plan, Step, plan};
 pub use draw::Draw;

@@ -4,6 +4,7 @@
 //! there, is `null`.
 
 mod control;
+mod diagnose;
 mod listen;
 mod recording;
 
@@ -22,6 +23,7 @@ use crate::bias::DeviceCurrents;
 use crate::repair::swing::{Clip, Level};
 
 pub use control::Control;
+pub use diagnose::{Diagnose, LineError};
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;

@@ -9,6 +9,7 @@ mod compare;
 mod control;
 #[cfg(feature = "cli")]
 pub mod csv;
+mod diagnose;
 mod equations;
 pub mod json;
 mod listen;
@@ -23,6 +24,7 @@ pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
 pub use check::{CheckResult, SheetCheck, check, check_sheet};
 pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare_control};
 pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
+pub use diagnose::{DiagnoseResult, ExpectRow, ExplainRow, KindRow, NextTest, SuspectRow, diagnose, explain};
 pub use equations::{EquationsResult, equations};
 pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;

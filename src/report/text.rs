@@ -3,6 +3,7 @@
 mod bias;
 mod compare;
 mod control;
+mod diagnose;
 mod listen;
 mod noise;
 mod recording;
@@ -13,6 +14,7 @@ use comfy_table::{CellAlignment, ContentArrangement, Table};
 pub use bias::bias;
 pub use compare::compare;
 pub use control::control;
+pub use diagnose::{diagnose, diagnose_line};
 pub use listen::listen;
 pub use noise::{noise, ranking};
 pub use recording::recording;

@@ -9,6 +9,7 @@
 
 mod component;
 mod evaluate;
+mod observe;
 mod plan;
 mod shunt;
 mod slopes;
@@ -19,8 +20,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use nalgebra::DMatrix;
 use rayon::prelude::*;
 
-use super::bank::{Bank, BankBuilder, BankError, Component, Hypothesis, HypothesisIndex, PartIndex, Test};
+use super::bank::{Bank, BankBuilder, BankError, Component, Hypothesis, HypothesisIndex, PartIndex, Test, TestIndex};
 use super::cost::Costs;
+use super::inseparable::inseparable;
+use super::misfit::DEFAULT_THRESHOLD;
 use super::other::OtherSettings;
 use crate::bench::reading::{How, Measure, Reading};
 use crate::bench::sheet::Sheet;
@@ -46,6 +49,10 @@ const SLOPE_POINTS: usize = 4;
 const LEAST_SHOWN: f64 = 0.01;
 /// A replacement that may move a reading by so many sd makes it void.
 const TOUCHED_SD: f64 = 0.3;
+
+/// Units a part that are drawn to find out what cannot be told apart, and the seed of all draws.
+const INSEPARABLE_UNITS: usize = 16;
+const SEED: u64 = 1;
 
 /// Why there is no bank.
 #[derive(Clone, Debug, PartialEq)]
@@ -74,6 +81,10 @@ pub struct Prepared<'s> {
     plan: Plan<'s>,
     /// The bank.
     pub bank: Arc<Bank>,
+    /// Misfit below which no listed fault explains the readings.
+    pub threshold: f64,
+    /// Sets of parts that no test tells apart.
+    pub inseparable: Vec<Vec<String>>,
     /// Kinds of fault that cannot cause this complaint, by part, in netlist order.
     pub impossible: Vec<(String, FaultKind)>,
 }
@@ -100,7 +111,12 @@ impl<'s> Prepared<'s> {
         let impossible = plan.faults.iter().zip(&components).filter(|(_, components)| components.is_empty());
         let impossible = impossible.map(|(fault, _)| (fault.name.clone(), fault.kind)).collect();
         let bank = bank(&plan, &healthy, components).map_err(PrepareError::Bank)?;
-        Ok(Self { bank: Arc::new(bank), impossible, plan })
+        let tests: Vec<TestIndex> = (0..bank.tests.len()).map(TestIndex).collect();
+        let sets = inseparable(&bank, &tests, INSEPARABLE_UNITS, SEED);
+        let name = |part: PartIndex| bank.parts[part.0].clone();
+        let inseparable = sets.into_iter().map(|set| set.into_iter().map(name).collect()).collect();
+        let threshold = DEFAULT_THRESHOLD;
+        Ok(Self { bank: Arc::new(bank), threshold, inseparable, impossible, plan })
     }
 
     /// The sheet.
@@ -117,8 +133,8 @@ impl<'s> Prepared<'s> {
     ///
     /// # Errors
     /// Names that stand for nothing, and tests that are not prepared.
-    pub fn find(&self, reading: &Reading) -> Result<super::TestIndex, Diagnostic> {
-        self.plan.find(reading).map(super::TestIndex)
+    pub fn find(&self, reading: &Reading) -> Result<TestIndex, Diagnostic> {
+        self.plan.find(reading).map(TestIndex)
     }
 
     /// Nodes that must not be shunted, and why.
