@@ -46,7 +46,7 @@ impl Loading {
     /// The input without a cable.
     pub const BARE: Loading = Loading { ohms: 1e6, farads: 20e-12 };
 
-    fn observer(self, circuit: &Circuit, coupling_hz: f64) -> Observer {
+    pub(in crate::bench) fn observer(self, circuit: &Circuit, coupling_hz: f64) -> Observer {
         let Loading { ohms, farads } = self;
         Observer { siemens: 1.0 / ohms, farads, temperature: circuit.ambient, coupling_hz }
     }

@@ -16,6 +16,7 @@ mod reference;
 mod ripple;
 pub mod sheet;
 pub mod simulated;
+pub mod symptoms;
 pub mod tolerance;
 pub mod touch;
 mod whatif;

@@ -1,8 +1,10 @@
 //! What a bench reads, turned into coordinates in which every reading errs by N(0,1).
 //!
-//!     hiss     x = ln V / σ              V rms or peak to peak, the instrument's floor added in power; σ relative
-//!     DC       x = asinh(aV/b)/a         the error of V is √(b² + (aV)²)
-//!     change   x = dB / σ                after against before at the output, σ in dB
+//! ```text
+//! hiss     x = ln V / σ              V rms or peak to peak, the instrument's floor added in power; σ relative
+//! DC       x = asinh(aV/b)/a         the error of V is √(b² + (aV)²)
+//! change   x = dB / σ                after against before at the output, σ in dB
+//! ```
 //!
 //! A word is an interval of the same coordinate.
 

@@ -1,7 +1,7 @@
 //! Draws that are the same on every machine: a counter scrambled by multiplications and shifts.
 //!
-//! [1] Steele, Lea and Flood, OOPSLA 2014, 453: the generator
-//! [2] Box and Muller, Ann. Math. Stat. 29 (1958) 610: normal numbers from uniform ones
+//! The generator: Steele, Lea and Flood, OOPSLA 2014, 453. Normal numbers from uniform ones: Box and Muller, Ann. Math.
+//! Stat. 29 (1958) 610.
 
 use std::f64::consts::TAU;
 

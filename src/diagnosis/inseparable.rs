@@ -3,7 +3,9 @@
 //! Units are drawn from every part's components, all tests are read on each, and both parts of a pair, taken as equally
 //! likely, are judged from these readings. With p_A, p_B the densities of all readings,
 //!
-//!     mutual posterior = E_A[p_B/(p_A + p_B)] = E_B[p_A/(p_A + p_B)]
+//! ```text
+//! mutual posterior = E_A[p_B/(p_A + p_B)] = E_B[p_A/(p_A + p_B)]
+//! ```
 //!
 //! so that both halves estimate the same number. Pairs where it stays above 0.25 are linked, and linked pairs form sets. The
 //! component that a unit was drawn from does not judge it, unless its part has no other: real faults lie between the points.

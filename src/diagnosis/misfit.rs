@@ -1,6 +1,8 @@
 //! Do the readings fit any single listed fault at all?
 //!
-//!     T = Σ P(c)·Pr(χ²ₙ > Q_c)        n readings, components of listed faults and the unlisted one alike
+//! ```text
+//! T = Σ P(c)·Pr(χ²ₙ > Q_c)        n readings, components of listed faults and the unlisted one alike
+//! ```
 //!
 //! T below a threshold, or the unlisted fault above one half: no single listed fault explains the readings.
 

@@ -3,7 +3,9 @@
 //! Of every possible test 64 outcomes are looked at (`outcome.rs`). With F the cost to go and P over *parts* (so that no
 //! test is spent on telling two kinds of fault of one part apart):
 //!
-//!     saving = F(P) − mean F(P after an outcome)        bits = H(P) − mean H(P after an outcome)
+//! ```text
+//! saving = F(P) − mean F(P after an outcome)        bits = H(P) − mean H(P after an outcome)
+//! ```
 //!
 //! If any saving exceeds its test's cost: the best (saving − cost)/cost. Else the most bits per cost while the saving is
 //! at least 0.3 of the cost. Else it is time to act. De Kleer and Williams, Artif. Intell. 32 (1987) 97; Golovin, Krause

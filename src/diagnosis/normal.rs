@@ -2,15 +2,17 @@
 //!
 //! With φ the density, Φ the distribution of N(0,1), and t truncated to [α, β]:
 //!
-//!     P   = Φ(β) − Φ(α)
-//!     E t = m = (φ(α) − φ(β))/P
-//!     var = 1 − m² + (αφ(α) − βφ(β))/P                                              [1]
+//! ```text
+//! P   = Φ(β) − Φ(α)
+//! E t = m = (φ(α) − φ(β))/P
+//! var = 1 − m² + (αφ(α) − βφ(β))/P
+//! ```
 //!
 //! These differences lose all digits far out and in narrow intervals; there the three integrals of exp(−(t² − α²)/2) are
 //! summed by Gauss and Legendre's rule instead, measured from α, so that nothing cancels.
 //!
-//! [1] Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1, Wiley 1994, 13.10.1
-//! [2] Abramowitz and Stegun, Handbook of Mathematical Functions, 1964: 25.4.30, 26.4.4, 26.4.5
+//! Moments: Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1, Wiley 1994, 13.10.1. Rule and χ²:
+//! Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, 25.4.30, 26.4.4, 26.4.5.
 
 use std::f64::consts::{FRAC_1_SQRT_2, PI, SQRT_2};
 
@@ -23,7 +25,7 @@ const NARROW: f64 = 0.5;
 const FOLLOWED: f64 = 40.0;
 /// A panel of the rule spans no larger fall of the exponent than this.
 const FALL_OF_A_PANEL: f64 = 5.0;
-/// Abscissas and weights of the rule with sixteen points, half of them [2, 25.4.30].
+/// Abscissas and weights of the rule with sixteen points, half of them.
 const RULE: [(f64, f64); 8] = [
     (0.095_012_509_837_637_44, 0.189_450_610_455_068_64),
     (0.281_603_550_779_258_9, 0.182_603_415_044_923_64),
@@ -93,7 +95,7 @@ pub fn chi_square_survival(square: f64, degrees: usize) -> f64 {
     if degrees == 0 || square <= 0.0 {
         return 1.0;
     }
-    // Q(h|n) = Q(h|n−2) + exp(−h)·h^(n/2−1)/Γ(n/2), h = χ²/2 [2, 26.4.4 and 26.4.5], the terms by their logarithms.
+    // Q(h|n) = Q(h|n−2) + exp(−h)·h^(n/2−1)/Γ(n/2), h = χ²/2, the terms by their logarithms.
     let half = 0.5 * square;
     let (mut sum, mut ln_term, mut index) = if degrees % 2 == 1 {
         (libm::erfc(half.sqrt()), -half + 0.5 * half.ln() - 0.5 * (0.25 * PI).ln(), 1.5)

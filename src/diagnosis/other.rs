@@ -2,8 +2,10 @@
 //!
 //! With µ and Σ the mean and covariance of a mixture of components, between them and inside them:
 //!
-//!     first    µ and Σ of the faults that do not move DC volts; the other tests at twice the variance
-//!     second   µ and Σ of all; everything three times as wide, and DC at least 15 reading sd
+//! ```text
+//! first    µ and Σ of the faults that do not move DC volts; the other tests at twice the variance
+//! second   µ and Σ of all; everything three times as wide, and DC at least 15 reading sd
+//! ```
 //!
 //! Scaling rows and columns alike keeps Σ a covariance.
 

@@ -2,9 +2,9 @@
 //!
 //! For the parts only the weights count: w_c·N(y; µ_c, v_c) of every component, with the same broad tail as in the update,
 //! summed over the components of a part. Outcomes are stratified twice, over the components by weight and inside a
-//! component by quantile (a Hammersley set [1]), the same set for every test, so that tests are compared on equal terms.
+//! component by quantile (a Hammersley set), the same set for every test, so that tests are compared on equal terms.
 //!
-//! [1] Hammersley, Ann. New York Acad. Sci. 86 (1960) 844
+//! Hammersley, Ann. New York Acad. Sci. 86 (1960) 844
 
 use std::ops::Range;
 
@@ -142,7 +142,7 @@ fn likelihoods((means, slow, heights): (&[f64], &[f64], &[f64]), outcomes: &[f64
 /// exp(x) for x ≤ 0, to 1e-10 of it, in steps that run on many numbers at once and are the same on every machine; never
 /// below exp(−700).
 ///
-/// x = n·ln 2 + r with |r| ≤ ln 2/2 [Cody and Waite, Software Manual for the Elementary Functions, 1980], exp(r) by its
+/// x = n·ln 2 + r with |r| ≤ ln 2/2 (Cody and Waite, Software Manual for the Elementary Functions, 1980), exp(r) by its
 /// Taylor series: the tenth term is below 1e-11.
 #[inline(always)]
 fn exp_of_negative(x: f64) -> f64 {

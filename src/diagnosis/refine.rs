@@ -4,7 +4,9 @@
 //! of Φ(x), uniform on the logarithm of its range. The caller solves the circuit at x and gives the readings' means f(x)
 //! and slopes J = ∂f/∂x, in coordinates in which a reading errs by N(0,1). One step:
 //!
-//!     x ← Jᵀ·(J·Jᵀ + 1)⁻¹·(y − f(x) + J·x)
+//! ```text
+//! x ← Jᵀ·(J·Jᵀ + 1)⁻¹·(y − f(x) + J·x)
+//! ```
 //!
 //! At the end  ln evidence = −|y − f|²/2 − |x|²/2 − ln det(1 + J·Jᵀ)/2, up to a constant all hypotheses share. A reading
 //! of an interval pulls to its nearer end from outside and not at all from inside.

@@ -1,9 +1,11 @@
 //! The posterior of every component from readings (step by step the rules below), always from the prior.
 //!
-//!     v = Σjj + 1      d = y − µj      g = Σ·j/v
-//!     point        ln w += −ln(v)/2 + ln(0.99·exp(−d²/2v) + 0.0025·exp(−d²/32v))     µ += g·d    Σ −= g·Σj·    Q += d²/v
-//!     [a, b]       α = (a−µj)/√v, β = (b−µj)/√v, P, m, 1−k of N(0,1) in [α, β], P₄ with 4√v
-//!                  ln w += ln(0.99·P + 0.01·P₄)   µ += g·√v·m   Σ −= g·Σj·(1−k)    Q += max(0, a−µj, µj−b)²/v
+//! ```text
+//! v = Σjj + 1      d = y − µj      g = Σ·j/v
+//! point        ln w += −ln(v)/2 + ln(0.99·exp(−d²/2v) + 0.0025·exp(−d²/32v))     µ += g·d    Σ −= g·Σj·    Q += d²/v
+//! [a, b]       α = (a−µj)/√v, β = (b−µj)/√v, P, m, 1−k of N(0,1) in [α, β], P₄ with 4√v
+//!              ln w += ln(0.99·P + 0.01·P₄)   µ += g·√v·m   Σ −= g·Σj·(1−k)    Q += max(0, a−µj, µj−b)²/v
+//! ```
 //!
 //! The broad tail keeps one misread digit from excluding the truth. Readings come in a canonical order (test, then
 //! value), so that the order of entry changes no byte.
@@ -12,7 +14,9 @@
 //! of test j when its first reading comes, every reading of j adds to µ along c and takes from Σ along c·cᵀ, and c only
 //! shrinks. So each test read costs one column c, each further reading of it a few numbers:
 //!
-//!     column = s·c      µ += M·c      Σ −= D·c·cᵀ
+//! ```text
+//! column = s·c      µ += M·c      Σ −= D·c·cᵀ
+//! ```
 //!
 //! Gaussian conditioning: Kalman, J. Basic Eng. 82 (1960) 35; moments of intervals: `normal.rs`.
 

@@ -14,7 +14,7 @@ const SET: f64 = 0.9;
 pub struct Suspect {
     /// Which part.
     pub part: PartIndex,
-    /// Its probability, kinds and severities merged, at most [`MOST_CERTAIN`].
+    /// Its probability, kinds and severities merged, at most 0.99.
     pub probability: f64,
     /// What may be wrong with it, by falling probability; they add up to that of the part.
     pub kinds: Vec<KindOfFault>,

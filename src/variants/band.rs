@@ -10,7 +10,7 @@ use crate::noise::Loaded;
 use crate::noise::integral::{GUIDE_TOLERANCE, MOST_PANELS, NARROWEST, POINTS, ROUNDS, WIDEST};
 
 /// Points of the fixed rule.
-const FIXED_POINTS: usize = 24;
+pub(super) const FIXED_POINTS: usize = 24;
 
 /// Integrals over the band.
 pub(super) struct Band {

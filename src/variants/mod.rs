@@ -16,9 +16,11 @@ mod band;
 mod family;
 mod hiss;
 mod rule;
+mod shunted;
 mod signals;
 mod sources;
 mod transfers;
 
 pub use family::{Families, Family, Variant};
 pub use hiss::{Hiss, HissOutput, HissRequest, Output, Points};
+pub use shunted::ShuntRequest;
