@@ -1159,3 +1159,42 @@ fn hum_stands_beside_hiss() {
     assert!(json("noise -", DIVIDER)["nodes"][0].get("hum_rms_v").is_none());
     assert!(run("noise - --ripple R1=2mV", DIVIDER).err.contains("--ripple R1=2mV: R1 is no voltage source  (F03)"));
 }
+
+#[test]
+fn a_sheet_stands_in_for_its_netlist() {
+    // Its points have names, its instruments hold, and the healthy band is there without asking; 5 % lie on either side.
+    let noise = json("noise circuits/two-stage-germanium.toml --at TP1 --scope x1 --meter", "");
+    let node = &noise["nodes"][0];
+    assert_eq!(node["node"], "c1");
+    let number = |value: &Value| value.as_f64().unwrap_or_else(|| panic!("{value} is no number"));
+    let (low, rms, high) = (number(&node["low"]), number(&node["rms_v"]), number(&node["high"]));
+    assert!(low < rms && rms < high, "{low} {rms} {high}");
+    assert_eq!((&node["scope"]["visible"], &node["scope"]["divisions"]), (&Value::Bool(false), &Value::Null));
+    // The meter of 3 µV, whose loading takes less than 3 µV away: √(rms² + 3²) at most.
+    assert!(number(&node["meter_v"]) <= rms.hypot(3e-6), "{node}");
+    let without = json("noise circuits/two-stage-germanium.toml --at TP1 --healthy no", "");
+    assert_eq!(without["nodes"][0].get("low"), None);
+    let bias = json("bias circuits/two-stage-germanium.toml --dc-meter", "");
+    let c1 = bias["nodes"].as_array().expect("nodes").iter().find(|node| node["node"] == "c1").expect("c1");
+    assert!(number(&c1["low"]) < number(&c1["dc_v"]) && number(&c1["dc_v"]) < number(&c1["high"]));
+    assert!(number(&c1["meter_v"]).abs() < number(&c1["dc_v"]).abs(), "the meter loads: {c1}");
+}
+
+#[test]
+fn a_sheet_is_checked_against_its_printed_volts() {
+    let check = json("check circuits/replay-amplifier.toml", "");
+    assert_eq!(check["sound"], Value::Bool(true));
+    let printed = check["printed"].as_array().expect("a list");
+    assert_eq!(printed.len(), 20);
+    assert!(printed.iter().all(|point| point["disagrees"] == Value::Bool(false)));
+    assert_eq!(check["explanations"], serde_json::json!([]));
+}
+
+#[test]
+fn a_starter_can_be_checked_at_once() {
+    let started = run("check circuits/two-stage-germanium.cir --new-sheet", "");
+    assert_eq!(started.code, Some(0), "{}", started.err);
+    let sheet = started.out.replace("circuit = \"two", "circuit = \"circuits/two");
+    let checked = run("check -", &sheet);
+    assert_eq!((checked.code, checked.err.as_str()), (Some(0), ""), "{}", checked.out);
+}

@@ -164,6 +164,7 @@ fn the_healthy_band_is_that_of_a_divider() {
         name: "R2".to_owned(),
         law: Law::Uniform { low: 0.9, high: 1.1 },
         effect: Effect::Factor(Quantity::Resistance, vec![r2]),
+        shared: false,
     }];
     let points = vec![Point::read(&bench.circuit, "mid").expect("a node")];
     let hiss = Some(([20.0, 20e3], Weighting::Flat));
