@@ -1,15 +1,15 @@
 //! Instruments: what a meter or scope shows when it is clipped to a point, its loading, floor and response included.
 //!
 //! loading    S → (S + 4kT·G·|Z|²)/|1 + Y·Z|², Y = G + j2πfC of the probe, at ambient        V²/Hz   noise/observer
-//! floor      shown² = true² + floor²: the instrument's own noise is independent              V²      [1]
+//! floor      shown² = true² + floor²: the instrument's own noise is independent              V²      \[1]
 //! average    a meter that averages and is marked in sine rms shows √π/2 = 0.886 of the rms of Gaussian noise,
-//!            1.05 dB low: √(2/π) mean over rms, π/(2·√2) mark                                         [2]
-//! scope      peak to peak 6.6·rms, exceeded 0.1 % of the time                                V       [2]
+//!            1.05 dB low: √(2/π) mean over rms, π/(2·√2) mark                                         \[2]
+//! scope      peak to peak 6.6·rms, exceeded 0.1 % of the time                                V       \[2]
 //!            AC coupling of first order, the limit of its bandwidth steep
 //! DC         the bias solved again with the meter's resistance in place: 10 MΩ, or Ω/V times the range
 //!
-//! [1] powers of independent noises add: MIL-STD-202-308, correction for system noise
-//! [2] integrals of the Gaussian distribution; Bennett, Electrical Noise, McGraw-Hill 1960
+//! \[1] powers of independent noises add: MIL-STD-202-308, correction for system noise
+//! \[2] integrals of the Gaussian distribution; Bennett, Electrical Noise, McGraw-Hill 1960
 //!
 //! Loading by ×1 and ×10 probes, floors and the finest step of the knob: common practice, no source; all can be changed.
 

@@ -2,7 +2,9 @@
 //!
 //! A probe Y = G + j2πfC between the two nodes of an output changes the density there from S to
 //!
+//! ```text
 //!     (S + 4kT·G·|Z|²) / |1 + Y·Z|²         V²/Hz
+//! ```
 //!
 //! with Z the impedance that the circuit shows there: Y's thermal current flows with the circuit's own short-circuit
 //! current into Z in parallel with Y. The bias stays as it is, since hiss is read through a capacitor. AC coupling is a

@@ -5,7 +5,9 @@
 //! Nagel, Meyer and Weber, IEEE J. Solid-State Circuits 6 (1971) 204). A figure Φ depends on a value p by the stamps that
 //! hold it and by the bias point x, where F(x, p) = 0 with slopes J = ∂F/∂x:
 //!
+//! ```text
 //!     dΦ/dp = ∂Φ/∂p − λᵀ·∂F/∂p    with    Jᵀ·λ = ∂Φ/∂x
+//! ```
 //!
 //! Temperatures of self-heating devices are among the x. The derivatives of stamps are central differences with steps
 //! that keep nine digits; they are taken once and serve all outputs.

@@ -3,8 +3,10 @@
 //! Hann window w, mean of each segment taken away; density S(k·rate/L) = 2·|X|²/(rate·Σw²), without the 2 at both ends.
 //! With K segments of Gaussian noise
 //!
+//! ```text
 //!     relative variance of a density       (1/K)·(1 + 2·(1 - 1/K)/36)                                         [1]
 //!     relative variance of a mean square   ∫S²df/(∫S df)²/T,  1/T = (rate/L)·(35·K + 3·(K - 1))/(18·K²)         [2]
+//! ```
 //!
 //! the second because overlapping windows weight the samples by g = Σw², and 1/T = rate·Σg²/(Σg)².
 //!

@@ -3,7 +3,9 @@
 //! The capacitor adds Y = j2πf·C at one place k of the diagonal. With z the adjoint solution of the output and y that of
 //! the node, both without it,
 //!
+//! ```text
 //!     z' = z − y·Y·z(k)/(1 + Y·y(k))        Sherman and Morrison, Ann. Math. Stat. 21 (1950) 124
+//! ```
 //!
 //! The bias stays as it is: the capacitor has charged.
 

@@ -3,10 +3,12 @@
 //! The hiss in the band, hum taken out by filter, is a sequence y with the autocorrelation ρ that its spectrum gives.
 //! For Gaussian y
 //!
+//! ```text
 //!     kurtosis  m4/m2²            3, standard deviation sqrt(24·Σρ⁴/n)                                 [1]
 //!     crest     max|y|/rms        stays below x with the probability exp(-λ), λ the smaller of
 //!                                 N·exp(-x²/2), N = 2·T·sqrt(∫f²S df/∫S df) crossings of zero in the time T  [2]
 //!                                 n·P(|y|/rms > x), for few samples to a crossing miss the peaks between them
+//! ```
 //!
 //! A burst is a stretch beyond the level that is reached once in a thousand such recordings. The rms that bursts are held
 //! against is that of the quiet in between: the median of |y| over 0.6745, the median of |y| of unit Gaussian noise.

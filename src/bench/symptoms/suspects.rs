@@ -34,8 +34,11 @@ impl Suspect {
         all.retain_mut(|suspect| {
             let Ok(id) = circuit.find_part(&suspect.part) else { return false };
             let kind = suspect.kind.name();
-            let of_kind = sheet.faults.iter().filter(|settings| settings.kind == kind);
-            of_kind.fold(true, |met, settings| settle(suspect, &circuit.part(id).element, settings) && met)
+            let mut met = true;
+            for settings in sheet.faults.iter().filter(|settings| settings.kind == kind) {
+                met &= settle(suspect, &circuit.part(id).element, settings);
+            }
+            met
         });
         all
     }

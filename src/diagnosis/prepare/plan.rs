@@ -196,7 +196,7 @@ impl<'s> Plan<'s> {
         };
         let mut with = resolved.with;
         with.retain(|&(control, position)| self.sheet.controls[control].now != position);
-        with.sort_by(|a, b| a.0.cmp(&b.0));
+        with.sort_by_key(|entry| entry.0);
         let of_model = reading.twin && resolved.twin_is_model;
         Ok(Key { measure: reading.measure, of_model, nodes: (point.plus, point.minus), with, act: resolved.act })
     }
@@ -297,7 +297,7 @@ impl<'s> Plan<'s> {
                         let mut positions: Vec<(usize, f64)> =
                             key.with.iter().copied().filter(|(other, _)| other != control).collect();
                         positions.push((*control, self.sheet.controls[*control].range[0]));
-                        positions.sort_by(|a, b| a.0.cmp(&b.0));
+                        positions.sort_by_key(|position| position.0);
                         self.state(&positions, None)?
                     }
                     (How::Shunt, Target::Point(node)) => {
