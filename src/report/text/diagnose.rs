@@ -45,7 +45,7 @@ pub fn diagnose(result: &DiagnoseResult, explained: Option<&[ExplainRow]>, told:
         text += &format!("cannot be told apart by any test short of lifting a leg: {}\n", set.join(", "));
     }
     if !result.cleared.is_empty() {
-        text += &format!("cannot cause this complaint: {}\n", result.cleared.join(", "));
+        text += &listed("cannot cause this complaint:", &result.cleared);
     }
     for assumed in &result.assumed {
         text += &format!("assumed: {}\n", printable(assumed));
@@ -61,6 +61,21 @@ pub fn diagnose(result: &DiagnoseResult, explained: Option<&[ExplainRow]>, told:
         text += SHUNT_CAUTIONS;
     }
     text
+}
+
+/// Names behind a heading, broken into lines of a hundred columns.
+fn listed(heading: &str, names: &[String]) -> String {
+    const COLUMNS: usize = 100;
+    let (mut text, mut column) = (heading.to_owned(), heading.chars().count());
+    for (at, name) in names.iter().enumerate() {
+        let name = if at + 1 < names.len() { format!("{name},") } else { name.clone() };
+        let width = name.chars().count();
+        let fits = column + 1 + width <= COLUMNS;
+        column = if fits { column + 1 + width } else { 4 + width };
+        text += if fits { " " } else { "\n    " };
+        text += &name;
+    }
+    text + "\n"
 }
 
 /// The answer in one line, for a conversation at a terminal.
@@ -205,5 +220,5 @@ fn plan(result: &DiagnoseResult) -> String {
     let second =
         if result.second_fault { "A second fault is there: the hiss fell and is still too strong.\n" } else { "" };
     let now = if result.next.is_empty() { "Time to act" } else { "Acting now instead" };
-    format!("\n{second}{now}: {}; expected cost {:.0} bench units.\n", steps.join(", then "), result.plan_cost)
+    format!("\n{second}{now}: {}; expected cost {:.1} bench units.\n", steps.join(", then "), result.plan_cost)
 }
