@@ -14,6 +14,7 @@ mod output;
 mod recording;
 mod render;
 mod response;
+mod symptoms;
 mod why;
 
 use std::process::ExitCode;
@@ -49,6 +50,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Symptoms(symptoms::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -67,6 +69,7 @@ pub fn run() -> ExitCode {
         Command::Response(flags) => (response::run(flags), flags.common.output()),
         Command::Noise(flags) => (noise::run(flags), flags.common.output()),
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
+        Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),
