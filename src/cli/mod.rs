@@ -15,6 +15,7 @@ mod output;
 mod recording;
 mod render;
 mod response;
+mod symptoms;
 mod why;
 
 use std::process::ExitCode;
@@ -50,6 +51,7 @@ enum Command {
     Response(response::Flags),
     Noise(noise::Flags),
     Compare(compare::Flags),
+    Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
@@ -69,6 +71,7 @@ pub fn run() -> ExitCode {
         Command::Response(flags) => (response::run(flags), flags.common.output()),
         Command::Noise(flags) => (noise::run(flags), flags.common.output()),
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
+        Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),

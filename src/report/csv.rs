@@ -1,6 +1,10 @@
 //! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
 
+mod symptoms;
+
 use csv::Writer;
+
+pub use symptoms::symptoms;
 
 use super::{
     BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult, SwingResult,

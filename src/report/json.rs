@@ -7,11 +7,13 @@ mod control;
 mod diagnose;
 mod listen;
 mod recording;
+mod symptoms;
 
 use serde::Serialize;
 
 pub use listen::Listen;
 pub use recording::Recorded;
+pub use symptoms::SymptomChart;
 
 use super::{
     BiasResult, CheckResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult,

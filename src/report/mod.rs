@@ -17,6 +17,7 @@ mod message;
 mod noise;
 mod recording;
 mod response;
+mod symptoms;
 #[cfg(feature = "cli")]
 pub mod text;
 
@@ -34,6 +35,8 @@ pub use response::{
     ControlCurves, Curve, ResponseError, ResponseQuestion, ResponseResult, SwingResult, Twin, TwinResult, TwinRow,
     response,
 };
+
+pub use symptoms::{SymptomsResult, severity, symptoms};
 
 use crate::circuit::Circuit;
 

@@ -8,6 +8,7 @@ mod listen;
 mod noise;
 mod recording;
 mod response;
+mod symptoms;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -19,6 +20,7 @@ pub use listen::listen;
 pub use noise::{noise, ranking};
 pub use recording::recording;
 pub use response::response;
+pub use symptoms::symptoms;
 
 use super::{CheckResult, Setting, SheetCheck};
 use crate::bench::healthy::Band;

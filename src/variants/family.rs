@@ -64,7 +64,14 @@ impl Family {
     /// # Errors
     /// As [`Operating::of`], by which the nominal bias is found and judged.
     pub fn new(nominal: &Circuit) -> Result<Self, SolveError> {
-        let Operating { bias: at, .. } = Operating::of(nominal)?;
+        Self::at(nominal, Operating::of(nominal)?.bias)
+    }
+
+    /// As [`Family::new`] with a bias that is known already. It is not judged again: whoever asks answers for it.
+    ///
+    /// # Errors
+    /// [`SolveError::Singular`] names an unknown that nothing determines.
+    pub fn at(nominal: &Circuit, at: BiasPoint) -> Result<Self, SolveError> {
         Ok(Self {
             bias: BiasLanes::new(nominal, &at)?,
             signals: SignalLanes::new(nominal, &at)?,

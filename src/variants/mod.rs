@@ -15,6 +15,7 @@
 mod band;
 mod family;
 mod hiss;
+mod nearby;
 mod rule;
 mod shunted;
 mod signals;
@@ -23,4 +24,5 @@ mod transfers;
 
 pub use family::{Families, Family, Variant};
 pub use hiss::{Hiss, HissOutput, HissRequest, Output, Points};
+pub use nearby::nearby;
 pub use shunted::ShuntRequest;

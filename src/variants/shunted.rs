@@ -73,8 +73,7 @@ fn integrated(
         return Vec::new();
     }
     let ShuntRequest { output, nodes, farads, .. } = request;
-    let shunts =
-        nodes.iter().map(|&plus| Output { plus, minus: NodeId::GROUND, observer: Observer::NONE });
+    let shunts = nodes.iter().map(|&plus| Output { plus, minus: NodeId::GROUND, observer: Observer::NONE });
     let outputs: Vec<Output> = std::iter::once(*output).chain(shunts).collect();
     let (own, sources) = (Own::default(), Sources::of(variants));
     let mut transfers = Transfers::new(signals, variants, &outputs, request.band_hz, &own);

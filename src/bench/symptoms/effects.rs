@@ -170,7 +170,11 @@ impl Run<'_> {
             }
             let change = Change::Parameter { name: control.parameter.clone(), value };
             let bases = self.bases.changed(&change)?;
-            let own = if self.families.fit(&bases) { None } else { Families::of(&bases).ok() };
+            let own = if self.families.fit(&bases) {
+                None
+            } else {
+                Families::near(&bases, self.families.plain().nominal()).ok()
+            };
             Ok(self.in_state(&State { bases, own }))
         };
         Ok([at(control.range[0])?, at(control.range[1])?])
@@ -183,7 +187,7 @@ impl Run<'_> {
         let Ok(bases) = self.bases.adjusted(&[adjustment]) else { return nothing() };
         let own = match self.families.fit(&bases) {
             true => None,
-            false => match Families::of(&bases) {
+            false => match Families::near(&bases, self.families.plain().nominal()) {
                 Ok(families) => Some(families),
                 Err(_) => return nothing(),
             },
@@ -224,7 +228,8 @@ impl Run<'_> {
             weighting: self.question.weighting,
         };
         let nominal = self.families.plain().nominal();
-        let start = |at: usize| self.base.cases.get(at).and_then(Option::as_ref).map_or(nominal, |case| &case.bias).clone();
+        let start =
+            |at: usize| self.base.cases.get(at).and_then(Option::as_ref).map_or(nominal, |case| &case.bias).clone();
         let read = |family: &Family, variants: &[(usize, &Variant)]| {
             let only: Vec<&Variant> = variants.iter().map(|(_, variant)| *variant).collect();
             let squares = family.shunted(&only, &request).into_iter();

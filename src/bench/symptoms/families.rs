@@ -3,8 +3,7 @@
 use rayon::prelude::*;
 
 use super::recipes::{Base, Bases, Recipe};
-use crate::bench::fault::Fault;
-use crate::bias::{BiasPoint, SolveError};
+use crate::bias::{self, BiasPoint, SolveError};
 use crate::circuit::Circuit;
 use crate::variants::{Family, Variant};
 
@@ -15,25 +14,16 @@ pub(super) struct Families {
     leaks: Option<Family>,
 }
 
-/// The circuits that faults are made in, and their families.
-///
-/// # Errors
-/// [`SolveError`] of the healthy circuit.
-pub(super) fn prepare<'f>(
-    circuit: &Circuit,
-    faults: impl Iterator<Item = &'f Fault>,
-) -> Result<(Bases, Families), SolveError> {
-    let bases = Bases::new(circuit, faults);
-    let families = Families::of(&bases)?;
-    Ok((bases, families))
-}
-
 impl Families {
-    /// Those of bases in some state.
-    pub fn of(bases: &Bases) -> Result<Self, SolveError> {
-        let (plain, leaks) =
-            rayon::join(|| Family::new(&bases.plain), || bases.leaks.as_ref().map(Family::new).transpose());
-        Ok(Self { plain: plain?, leaks: leaks? })
+    /// Those of bases whose plain one has a bias that is known; places for leaks do not move it.
+    pub fn at(bases: &Bases, bias: &BiasPoint) -> Result<Self, SolveError> {
+        let leaks = bases.leaks.as_ref().map(|leaks| Family::at(leaks, bias.clone()));
+        Ok(Self { plain: Family::at(&bases.plain, bias.clone())?, leaks: leaks.transpose()? })
+    }
+
+    /// Those of bases in some state, which is near a bias.
+    pub fn near(bases: &Bases, near: &BiasPoint) -> Result<Self, SolveError> {
+        Self::at(bases, &bias::solve_from(&bases.plain, near)?)
     }
 
     /// Whether bases in some state are of these structures.
@@ -82,9 +72,13 @@ impl Families {
             let starts: Vec<BiasPoint> = places.iter().map(|&place| start(chosen[place])).collect();
             let family = self.base(base);
             let solved = family.solve_from(&circuits, |at| &starts[at]);
-            let found: Vec<(usize, &Variant)> =
-                places.iter().zip(&solved).filter_map(|(&place, variant)| Some((place, variant.as_ref().ok()?))).collect();
-            let asked: Vec<(usize, &Variant)> = found.iter().map(|&(place, variant)| (chosen[place], variant)).collect();
+            let found: Vec<(usize, &Variant)> = places
+                .iter()
+                .zip(&solved)
+                .filter_map(|(&place, variant)| Some((place, variant.as_ref().ok()?)))
+                .collect();
+            let asked: Vec<(usize, &Variant)> =
+                found.iter().map(|&(place, variant)| (chosen[place], variant)).collect();
             for ((place, _), result) in found.iter().zip(read(family, &asked)) {
                 results[*place] = result;
             }

@@ -33,6 +33,9 @@ use crate::element::{Element, PartId, Pin};
 use crate::noise::Weighting;
 use crate::operating::Operating;
 
+use families::Families;
+use recipes::Bases;
+
 pub use apart::{Measured, Pair};
 pub use suspects::Suspect;
 
@@ -218,7 +221,7 @@ impl Row {
     /// the typical or only one.
     pub fn shown(&self) -> Option<&CaseRow> {
         let typical = self.cases.iter().find(|case| case.case == Case::Typical);
-        let complaining = typical.filter(|case| case.complains());
+            let complaining = typical.filter(|case| case.complains());
         complaining.or_else(|| self.cases.iter().find(|case| case.complains())).or(typical).or(self.cases.first())
     }
 }
@@ -237,13 +240,14 @@ impl CaseRow {
 pub fn symptoms(circuit: &Circuit, question: &SymptomQuestion) -> Result<Symptoms, Vec<Diagnostic>> {
     let failed = |error: SolveError| vec![error.diagnostic()];
     let cases: Vec<(usize, Case, Fault)> = listed(circuit, question)?;
-    let (bases, families) = families::prepare(circuit, cases.iter().map(|(_, _, fault)| fault)).map_err(failed)?;
+    let operating = Operating::of(circuit).map_err(failed)?;
+    let bases = Bases::new(circuit, cases.iter().map(|(_, _, fault)| fault));
+    let families = Families::at(&bases, &operating.bias).map_err(failed)?;
     let recipes: Vec<_> = cases.par_iter().map(|(_, _, fault)| bases.recipe(fault).ok()).collect();
     let base = everywhere::read(&bases, &families, &recipes, question).map_err(failed)?;
     let complaining = everywhere::complaining(&bases, &families, &recipes, &base, question)?;
     let acts = effects::acts(circuit, question);
     let mut effects = effects::of(&bases, &families, &recipes, &base, &complaining, &acts, question)?;
-    let offers = offers::judge(circuit, families.plain().nominal(), &acts, &effects.healthy_db, question);
     let mut rows: Vec<Row> =
         question.suspects.iter().map(|suspect| Row { suspect: suspect.clone(), cases: Vec::new() }).collect();
     for (at, (suspect, case, fault)) in cases.into_iter().enumerate() {
@@ -255,8 +259,9 @@ pub fn symptoms(circuit: &Circuit, question: &SymptomQuestion) -> Result<Symptom
         });
         rows[suspect].cases.push(CaseRow { case, fault, fingerprint });
     }
-    let pairs = apart::pairs(&rows, &base.healthy, &offers, question);
-    let operating = Operating::of(circuit).map_err(failed)?;
+    let judge = offers::Judge::new(circuit, &operating, question);
+    let (offers, pairs) =
+        judge.proposed(&acts, &effects.healthy_db, |offers| apart::pairs(&rows, &base.healthy, offers, question));
     let mut cautions = operating.cautions(circuit);
     cautions.extend(crate::noise::cautions(circuit, &operating.bias, question.band_hz[1]));
     Ok(Symptoms {
@@ -286,9 +291,8 @@ fn listed(circuit: &Circuit, question: &SymptomQuestion) -> Result<Vec<(usize, C
 /// The device whose output the first point is, if that is not the part at fault.
 fn misleads_to(circuit: &Circuit, question: &SymptomQuestion, first: Option<usize>, part: &str) -> Option<String> {
     let node = question.points[first?].plus;
-    let ends_here = |element: &Element| {
-        [Pin::Collector, Pin::Drain].into_iter().any(|pin| element.pin_node(pin) == Some(node))
-    };
+    let ends_here =
+        |element: &Element| [Pin::Collector, Pin::Drain].into_iter().any(|pin| element.pin_node(pin) == Some(node));
     let mut devices = circuit.parts().filter(|(_, known)| ends_here(&known.element)).map(|(_, known)| &known.name);
     let first = devices.next()?;
     let own = std::iter::once(first).chain(devices).any(|name| name.eq_ignore_ascii_case(part));

@@ -8,13 +8,13 @@
 use rayon::prelude::*;
 
 use super::effects::{Doing, To};
-use super::{ActOffer, SymptomQuestion};
+use super::{ActOffer, Measured, Pair, SymptomQuestion};
 use crate::bench::reading::How;
-use crate::bias::{self, BiasPoint, DeviceBias, DeviceCurrents};
+use crate::bias::{self, DeviceBias, DeviceCurrents};
 use crate::circuit::{Change, Circuit};
 use crate::element::{Element, Excess, PartId, Pin};
 use crate::mna::{NodeId, Unknown};
-use crate::smallsignal::SmallSignal;
+use crate::operating::Operating;
 use crate::stability::{Stability, stability};
 
 /// A rated dissipation from which on a transistor is a power transistor, W.
@@ -26,38 +26,71 @@ const CHARGING_OHMS: f64 = 1e3;
 /// Part of the rated dissipation above which no heat is added.
 const HOT_PART: f64 = 0.5;
 
-/// Judges every act, in order. `healthy_effects_db`: what each does to the healthy circuit.
-pub(super) fn judge(
-    circuit: &Circuit,
-    nominal: &BiasPoint,
-    acts: &[Doing],
-    healthy_effects_db: &[Option<f64>],
-    question: &SymptomQuestion,
-) -> Vec<ActOffer> {
-    let devices = bias::devices(circuit, nominal);
-    let signal = SmallSignal::linearise(circuit, nominal);
-    let judge = Judge { circuit, nominal, devices: &devices, signal: &signal, question };
-    let offer = |(doing, effect): (&Doing, &Option<f64>)| {
-        let refused = match (doing.to, doing.act.how) {
-            _ if effect.is_none() => Some("the healthy circuit finds no bias so".to_owned()),
-            (To::Node(node), _) => judge.shunt(node),
-            (To::Device(part, _), How::Heat) => judge.heat(part),
-            (To::Device(..) | To::Control(_), _) => None,
-        };
-        ActOffer { act: doing.act.clone(), refused }
-    };
-    acts.par_iter().zip(healthy_effects_db).map(offer).collect()
-}
+/// Why a shunt that would tell nobody apart is not proposed.
+const NOT_NEEDED: &str = "it tells no pair apart better than what is less trouble, and was not judged";
 
-struct Judge<'a> {
+/// What acts are judged by.
+pub(super) struct Judge<'a> {
     circuit: &'a Circuit,
-    nominal: &'a BiasPoint,
-    devices: &'a [DeviceBias],
-    signal: &'a SmallSignal,
+    operating: &'a Operating,
+    devices: Vec<DeviceBias>,
     question: &'a SymptomQuestion,
 }
 
-impl Judge<'_> {
+impl<'a> Judge<'a> {
+    /// At the bias of the healthy circuit.
+    pub fn new(circuit: &'a Circuit, operating: &'a Operating, question: &'a SymptomQuestion) -> Self {
+        Self { circuit, operating, devices: bias::devices(circuit, &operating.bias), question }
+    }
+
+    /// Judges every act, in order, and finds the pairs with those that may be proposed. The costly questions about a shunt are
+    /// put only where some pair asks for it. `healthy_effects_db`: what each act does to the healthy circuit.
+    pub fn proposed(
+        &self,
+        acts: &[Doing],
+        healthy_effects_db: &[Option<f64>],
+        pairs: impl Fn(&[ActOffer]) -> Vec<Pair>,
+    ) -> (Vec<ActOffer>, Vec<Pair>) {
+        let offer = |(doing, effect): (&Doing, &Option<f64>)| {
+            let refused = match (doing.to, doing.act.how) {
+                _ if effect.is_none() => Some("the healthy circuit finds no bias so".to_owned()),
+                (To::Node(node), _) => self.shunt(node),
+                (To::Device(part, _), How::Heat) => self.heat(part),
+                (To::Device(..) | To::Control(_), _) => None,
+            };
+            ActOffer { act: doing.act.clone(), refused }
+        };
+        let mut offers: Vec<ActOffer> = acts.iter().zip(healthy_effects_db).map(offer).collect();
+        let mut judged = vec![false; acts.len()];
+        loop {
+            let found = pairs(&offers);
+            let asked = |at: usize| found.iter().any(|pair| pair.test == Some(Measured::Act(at)));
+            let shunts: Vec<(usize, NodeId)> = acts
+                .iter()
+                .enumerate()
+                .filter_map(|(at, doing)| match doing.to {
+                    To::Node(node) if !judged[at] && asked(at) => Some((at, node)),
+                    _ => None,
+                })
+                .collect();
+            let reasons: Vec<Option<String>> =
+                shunts.par_iter().map(|&(_, node)| self.unstable(node).or_else(|| self.overloaded(node))).collect();
+            let settled = reasons.iter().all(Option::is_none);
+            for (&(at, _), reason) in shunts.iter().zip(reasons) {
+                judged[at] = true;
+                offers[at].refused = reason;
+            }
+            if settled {
+                for ((offer, judged), doing) in offers.iter_mut().zip(&judged).zip(acts) {
+                    if matches!(doing.to, To::Node(_)) && offer.refused.is_none() && !judged {
+                        offer.refused = Some(NOT_NEEDED.to_owned());
+                    }
+                }
+                return (offers, found);
+            }
+        }
+    }
+
     fn heat(&self, part: PartId) -> Option<String> {
         let element = &self.circuit.part(part).element;
         if element.heats_itself() {
@@ -79,10 +112,7 @@ impl Judge<'_> {
         if let Some(name) = self.strong(node) {
             return Some(format!("{name} there is a power device or drives one"));
         }
-        if self.unstable(node) {
-            return Some("the shunted circuit would oscillate or run away".to_owned());
-        }
-        self.overloaded(node)
+        None
     }
 
     /// A power device or driver that has a pin at the node; of drivers the base counts.
@@ -111,16 +141,19 @@ impl Judge<'_> {
         strong.map(|(_, part)| part.name.as_str())
     }
 
-    fn unstable(&self, node: NodeId) -> bool {
-        let mut shunted = self.signal.clone();
+    fn unstable(&self, node: NodeId) -> Option<String> {
+        let mut shunted = self.operating.signal.clone();
         let farads = self.question.surroundings.shunt_farads;
         let place = Unknown::from(node);
         match shunted.equations.entries.iter_mut().find(|entry| (entry.row, entry.column) == (place, place)) {
             Some(entry) => entry.c += farads,
-            // Nothing but sources at the node.
-            None => return true,
+            None => return Some("nothing but sources is connected there".to_owned()),
         }
-        !matches!(stability(&shunted), Stability::Stable)
+        match stability(&shunted) {
+            Stability::Stable => None,
+            Stability::Unstable(_) => Some("the shunted circuit would oscillate or run away".to_owned()),
+            Stability::NotJudged(_) => Some("whether the shunted circuit is stable was not judged".to_owned()),
+        }
     }
 
     /// What the charging current does, at its largest: the capacitor still empty.
@@ -128,8 +161,8 @@ impl Judge<'_> {
         let nodes = [self.circuit.node_name(node).to_owned(), "0".to_owned()];
         let charging = Change::Bridge { nodes, ohms: CHARGING_OHMS, excess: Excess::None };
         let circuit = self.circuit.changed(&[charging]).ok();
-        let Some((circuit, bias)) =
-            circuit.and_then(|circuit| bias::solve_from(&circuit, self.nominal).ok().map(|bias| (circuit, bias)))
+        let Some((circuit, bias)) = circuit
+            .and_then(|circuit| bias::solve_from(&circuit, &self.operating.bias).ok().map(|bias| (circuit, bias)))
         else {
             return Some("while it charges the circuit finds no bias".to_owned());
         };
