@@ -16,7 +16,7 @@ use crate::diagnostic::{Code, Diagnostic, nearest};
 const MOST_SAID: usize = 10_000;
 
 /// A conversation about one unit.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Conversation<'p, 's> {
     prepared: &'p Prepared<'s>,
     said: Vec<Said>,

@@ -3,7 +3,8 @@
 //! 1. Every severity point at rest, by the nonlinear solution; points that cannot show the complaint are left out.
 //! 2. The points that are left in every state: controls, temperatures, shunts. That gives the means.
 //! 3. At a few of them the derivatives by all tolerances, by the adjoint network; between them they are interpolated.
-//! 4. The complaint is a reading: a point that shows it only with luck weighs less, and its tolerances lie accordingly.
+//! 4. Each point stands for the cell around it: what the means of its neighbours say the readings move in there.
+//! 5. The complaint is a reading: a point that shows it only with luck weighs less, and its tolerances lie accordingly.
 //!
 //! Work is shared out by fault and collected in order, so that no byte depends on the number of threads.
 
@@ -13,6 +14,7 @@ mod observe;
 mod plan;
 mod shunt;
 mod slopes;
+mod spread;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -34,7 +36,7 @@ use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
 use crate::variants::Family;
-use component::{Model, Solved, columns, moments, scale};
+use component::{Model, Moments, Solved, columns, moments, scale};
 use evaluate::{InState, Solver};
 use plan::Plan;
 pub use plan::PlanError;
@@ -248,15 +250,23 @@ fn of_fault(plan: &Plan<'_>, healthy: &Healthy, fault: &ListedFault) -> Vec<OneC
         let states: Vec<&InState> = solved.iter().filter_map(|state| state[at].as_ref()).collect();
         let moments = moments(plan, &Solved { states, slopes: slopes.at(order) }, &healthy.model, &healthy.limits);
         let finite = moments.mean.iter().chain(moments.factor.iter()).all(|number| number.is_finite());
-        let fraction = points[places[kept[at]]].first().copied();
-        (finite && moments.shows >= LEAST_SHOWN).then(|| OneComponent {
-            severity: fraction.and_then(|fraction| fault.severity(fraction)),
+        (finite && moments.shows >= LEAST_SHOWN).then_some((&points[places[kept[at]]], moments))
+    };
+    let shown: Vec<(&Vec<f64>, Moments)> = whole.iter().enumerate().filter_map(component).collect();
+    let places: Vec<(&[f64], &[f64])> = shown.iter().map(|(at, moments)| (&at[..], &moments.mean[..])).collect();
+    let spreads = spread::columns(&places, points.len());
+    let spread = |((fractions, moments), own): ((&Vec<f64>, Moments), DMatrix<f64>)| {
+        let columns = moments.factor.ncols();
+        let mut factor = moments.factor.resize_horizontally(columns + own.ncols(), 0.0);
+        factor.columns_mut(columns, own.ncols()).copy_from(&own);
+        OneComponent {
+            severity: fractions.first().and_then(|&fraction| fault.severity(fraction)),
             share: moments.shows / points.len() as f64,
             mean: moments.mean,
-            factor: moments.factor,
-        })
+            factor,
+        }
     };
-    whole.iter().enumerate().filter_map(component).collect()
+    shown.into_iter().zip(spreads).map(spread).collect()
 }
 
 /// Whether a point may show the complaint with tolerances at their best.
