@@ -4,11 +4,15 @@
 //! The part adds δ = ΔG + j2πf·ΔC between its nodes a and b. With z the adjoint solution of an output and y that of the pair
 //! a, b, both without the change, t = z(a) − z(b), u = y(a) − y(b),
 //!
+//! ```text
 //!     z' = z − κ·y,    κ = δ·t/(1 + δ·u)          Sherman and Morrison, Ann. Math. Stat. 21 (1950) 124
+//! ```
 //!
 //! so that with D and E the differences of z and y over each source of density S
 //!
+//! ```text
 //!     Σ S|D − κE|² = Σ S|D|² − 2·Re(κ*·Σ S·D·E*) + |κ|²·Σ S|E|²
+//! ```
 //!
 //! and what the part's own noise has changed by adds |z'(i) − z'(j)|² times the change of its density.
 

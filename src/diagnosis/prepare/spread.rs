@@ -4,7 +4,9 @@
 //! or 3 that is far more than a reading error: without it a unit between two points fits neither, and points that happen
 //! to lie near carry all the weight. The cell's spread enters as further columns of the factor, one a number:
 //!
+//! ```text
 //!     column = G·side·0.35        G: slope of the means by the fraction, from the neighbouring points
+//! ```
 //!
 //! G is the least-squares plane through the point itself, neighbours weighed by exp(−r²/(2·side²)): locally weighted
 //! regression, Cleveland, J. Am. Stat. Assoc. 74 (1979) 829. An even cell has an sd of side/√12 = 0.29·side; a little more
