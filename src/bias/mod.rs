@@ -122,6 +122,10 @@ impl SolveError {
     }
 }
 
+/// Steps of the heating in which the search for a bias gives up, and in which a runaway counts as seen.
+const LEAST_HEATING: f64 = 1e-6;
+const QUICK_HEATING: f64 = 1e-3;
+
 /// Finds the bias point of a circuit.
 ///
 /// # Errors
@@ -176,6 +180,19 @@ pub fn slopes(circuit: &Circuit, bias: &BiasPoint) -> Result<Slopes, SolveError>
     })
 }
 
+/// Why a circuit near one whose bias is known has none, where its heating shows it at once: turned up from the bias without
+/// heating it comes to a point beyond which there is no bias. `None` where that is not so, and a search is worth while.
+pub(crate) fn runs_away_from(circuit: &Circuit, near: &BiasPoint) -> Option<SolveError> {
+    let layout = circuit.layout();
+    if near.x.len() != layout.with_temperatures + 1 || layout.temperature.iter().all(Option::is_none) {
+        return None;
+    }
+    let start = Trial::at(circuit, near.x.clone());
+    let (cold, _) = strategies::attempt(Strategy::Newton, circuit, &start, 0.0).ok()?;
+    let (fraction, trial) = strategies::heat_up(circuit, cold, QUICK_HEATING).err()?;
+    Some(runaway(circuit, fraction, &trial))
+}
+
 fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {
     let (failure, trial, spent) = match run(circuit, start, 1.0) {
         Ok(found) => return Ok(found.into_point(0, false)),
@@ -185,7 +202,7 @@ fn search(circuit: &Circuit, start: &Trial) -> Result<BiasPoint, SolveError> {
         && let Ok(cold) = run(circuit, start, 0.0)
     {
         let strategy = cold.strategy;
-        return match strategies::heat_up(circuit, cold.trial) {
+        return match strategies::heat_up(circuit, cold.trial, LEAST_HEATING) {
             Ok((trial, iterations)) => {
                 Ok(Found { trial, strategy, iterations: cold.iterations + iterations }.into_point(spent, true))
             }

@@ -63,8 +63,9 @@ pub(super) fn settle(circuit: &Circuit, from: Trial) -> Result<(Trial, usize), (
     }
 }
 
-/// Turns the heating of devices up from none, from a bias found without it; on failure returns how far it came.
-pub(super) fn heat_up(circuit: &Circuit, cold: Trial) -> Result<(Trial, usize), (f64, Trial)> {
+/// Turns the heating of devices up from none, from a bias found without it; on failure returns how far it came. It gives up
+/// where a step of `least` of the heating fails.
+pub(super) fn heat_up(circuit: &Circuit, cold: Trial, least: f64) -> Result<(Trial, usize), (f64, Trial)> {
     let mut walk = Walk { circuit, plain: Aid::NONE, trial: cold, spent: 0 };
     let (mut at, mut stride) = (0.0, 0.1);
     for _ in 0..STEPS {
@@ -74,7 +75,7 @@ pub(super) fn heat_up(circuit: &Circuit, cold: Trial) -> Result<(Trial, usize), 
         let next = f64::min(at + stride, 1.0);
         match walk.solve(Aid { heat_scale: next, ..Aid::NONE }, PER_STEP) {
             Ok(()) => (at, stride) = (next, stride * 1.5),
-            Err(_) if stride < 1e-6 => break,
+            Err(_) if stride < least => break,
             Err(_) => stride *= 0.3,
         }
     }

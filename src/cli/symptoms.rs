@@ -27,7 +27,7 @@ pub struct Flags {
     complaint: Option<f64>,
     /// Where the complaint is heard [default: that of the sheet or .noise]
     #[arg(long, value_name = "NODE")]
-    output: Option<String>,
+    heard: Option<String>,
     /// Only these points (A,B for a difference); may be repeated [default: every node]
     #[arg(long, value_name = "NODE")]
     at: Vec<String>,
@@ -67,11 +67,11 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
 
 fn question(flags: &Flags, loaded: &Loaded) -> Result<SymptomQuestion, Vec<Diagnostic>> {
     let one = |error: Diagnostic| vec![error];
-    let output = match &flags.output {
-        Some(text) => named("output", text, loaded.point(text)).map_err(one)?,
+    let output = match &flags.heard {
+        Some(text) => named("heard", text, loaded.point(text)).map_err(one)?,
         None => of_circuit(loaded).ok_or_else(|| {
             let error = Diagnostic::error(Code::MissingInput, "at which output is the complaint heard?");
-            vec![error.help("name it: --output out, or .noise v(out) VIN dec 20 20 20k in the netlist")]
+            vec![error.help("name it: --heard out, or .noise v(out) VIN dec 20 20 20k in the netlist")]
         })?,
     };
     let band_hz = loaded.band_hz(flags.band.as_ref()).map_err(one)?;

@@ -183,7 +183,11 @@ impl Families {
     }
 }
 
-/// A circuit that did not settle in lanes: every strategy, first from the start that was given.
+/// A circuit that did not settle in lanes: every strategy, first from the start that was given. One that runs away thermally
+/// has no bias to search for, and the search would take seconds.
 fn alone(circuit: &Circuit, start: &BiasPoint) -> Result<BiasPoint, SolveError> {
+    if let Some(runaway) = bias::runs_away_from(circuit, start) {
+        return Err(runaway);
+    }
     bias::solve_from(circuit, start).or_else(|_| bias::solve(circuit))
 }
