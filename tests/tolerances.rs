@@ -142,13 +142,13 @@ fn draws_have_mean_zero_and_spread_one() {
     };
     let random: Vec<Vec<f64>> = (0..4000).map(|unit| draw(&all, 1, unit)).collect();
     let even = stratified(&all, 1, 400);
-    for at in 0..all.len() {
+    for (at, coordinate) in all.iter().enumerate() {
         // The mean of 4000 scatters by 0.016, its square by at most 0.022: four of these.
         let (mean, square) = moments(&random, at);
-        assert!(mean.abs() < 0.064 && (square - 1.0).abs() < 0.09, "{}: {mean} {square}", all[at].name);
+        assert!(mean.abs() < 0.064 && (square - 1.0).abs() < 0.09, "{}: {mean} {square}", coordinate.name);
         // One in each slice of 1/400: within half a slice times the slope, and for the tails of a normal one a little more.
         let (mean, square) = moments(&even, at);
-        assert!(mean.abs() < 5e-3 && (square - 1.0).abs() < 0.05, "{}: {mean} {square}", all[at].name);
+        assert!(mean.abs() < 5e-3 && (square - 1.0).abs() < 0.05, "{}: {mean} {square}", coordinate.name);
     }
     // Two coordinates go their own ways: a correlation of 4000 scatters by 0.016.
     let product = random.iter().map(|z| z[0] * z[1]).sum::<f64>() / 4000.0;

@@ -26,7 +26,7 @@ pub const SHORT_OHMS: f64 = 1e-3;
 /// ```
 /// use hissmap::bench::{Fault, FaultKind};
 /// let fault = Fault::new("Q2", FaultKind::JunctionLeak).with("icbo", 20e-6).with("x", 30.0);
-/// # let netlist = hissmap::netlist::read("t", "t\nQ2 c b 0 m\nRC v c 1k\nRB v b 1meg\nV1 v 0 9\n.model m npn", |_, _| None).0;
+/// # let netlist = hissmap::netlist::read("t", "t\nQ2 c b 0 m\nRC v c 1k\nRB v b 1meg\nV1 v 0 9\n.model m npn", &mut |_| Err(String::new())).0;
 /// # let circuit = hissmap::circuit::Circuit::build(netlist.into()).unwrap().0;
 /// let faulty = circuit.changed(&fault.changes(&circuit)?).unwrap();
 /// # Ok::<(), hissmap::diagnostic::Diagnostic>(())

@@ -14,6 +14,9 @@ pub(super) struct Families {
     leaks: Option<Family>,
 }
 
+/// What reads a group of variants of one family, each with its place among the chosen.
+type Reader<'r, T> = dyn Fn(&Family, &[(usize, &Variant)]) -> Vec<Option<T>> + Sync + 'r;
+
 impl Families {
     /// Those of bases whose plain one has a bias that is known; places for leaks do not move it.
     pub fn at(bases: &Bases, bias: &BiasPoint) -> Result<Self, SolveError> {
@@ -51,7 +54,7 @@ impl Families {
         recipes: &[Option<Recipe>],
         chosen: &[usize],
         start: &(dyn Fn(usize) -> BiasPoint + Sync),
-        read: &(dyn Fn(&Family, &[(usize, &Variant)]) -> Vec<Option<T>> + Sync),
+        read: &Reader<'_, T>,
     ) -> Vec<Option<T>> {
         let mut results: Vec<Option<T>> = chosen.iter().map(|_| None).collect();
         for base in [Base::Plain, Base::Leaks] {
