@@ -12,15 +12,16 @@ const TELLING_BITS: f64 = 1.0;
 
 /// What is said once about hands, spray and shunts wherever tests are proposed.
 pub const BENCH_CAUTIONS: &str = "\
-Keep the dummy load on, not the speaker. Spray until the part is cold, not until it drips; the water it leaves
-leaks by itself: wait until all is dry before the next reading.
+Keep the dummy load on, not the speaker. Spray until the part is cold, not until it drips; the
+water it leaves leaks by itself: wait until all is dry before the next reading.
 ";
 
 /// How a shunt is done without harm.
 const SHUNT_CAUTIONS: &str = "\
-Shunt: set off and discharged; dummy load, not the speaker; the capacitor rated above the rail, its polarity from
-the volts at the node (mind sets with plus at ground), clipped in through 1 kΩ; power up, wait half a second and
-more (five times 1 kΩ times the capacitor), bridge the 1 kΩ, read; switch off and discharge the capacitor.
+Shunt: set off and discharged; dummy load, not the speaker; the capacitor rated above the rail, its
+polarity from the volts at the node (mind sets with plus at ground), clipped in through 1 kΩ; power
+up, wait half a second and more (five times 1 kΩ times the capacitor), bridge the 1 kΩ, read; switch
+off and discharge the capacitor.
 ";
 
 /// The answer. `explained`: reading by reading, if asked for; `told`: the same, for what told most.

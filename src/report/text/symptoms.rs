@@ -14,9 +14,9 @@ const WIDTH: usize = 100;
 
 /// How a shunt is made, said where one is proposed.
 const SHUNTING: &str = "\
-A shunt: set off and discharged; a dummy load, not the speaker; a capacitor rated above the rail, its
-polarity by the DC volts; clip it in through 1 kΩ, power up, wait half a second for 100 µF, bridge
-the 1 kΩ; discharge it afterwards.
+A shunt: set off and discharged; a dummy load, not the speaker; a capacitor rated above the rail,
+its polarity by the DC volts; clip it in through 1 kΩ, power up, wait half a second for 100 µF,
+bridge the 1 kΩ; discharge it afterwards.
 ";
 
 /// The chart.
