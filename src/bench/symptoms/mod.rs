@@ -221,7 +221,7 @@ impl Row {
     /// the typical or only one.
     pub fn shown(&self) -> Option<&CaseRow> {
         let typical = self.cases.iter().find(|case| case.case == Case::Typical);
-            let complaining = typical.filter(|case| case.complains());
+        let complaining = typical.filter(|case| case.complains());
         complaining.or_else(|| self.cases.iter().find(|case| case.complains())).or(typical).or(self.cases.first())
     }
 }
