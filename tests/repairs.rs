@@ -25,7 +25,7 @@ mod score;
 use std::ops::Range;
 use std::time::Instant;
 
-use amplifiers::{Amplifier, Truth};
+use amplifiers::{Amplifier, OF_PAIR, Truth};
 use bench::Bench;
 use habits::Came;
 use hissmap::bench::simulated::{HealthyHiss, SimulatedUnit};
@@ -120,7 +120,7 @@ fn short(units: Range<u64>) {
     rows(&mut table, &amplifier, arm, &repairs);
     println!("{}", table.text());
     let right = Figure::share(repairs.iter().map(|one| one.repair.right));
-    assert!(right.may_reach(amplifier.required), "first part right: {}", right.text(3));
+    assert!(right.may_reach(OF_PAIR.right), "first part right: {}", right.text(3));
     let sure = sure(&repairs);
     assert!(sure.may_reach(0.95), "said at least 0.9 and right: {}", sure.text(3));
     let covered = Figure::share(repairs.iter().map(|one| one.repair.first.set.contains(&one.part)));
@@ -216,25 +216,29 @@ fn sure(repairs: &[Listed]) -> Figure {
 fn rows(table: &mut Table, amplifier: &Amplifier, arm: Arm, repairs: &[Listed]) {
     table.title(&format!("{}, {}: {} units", amplifier.name, arm.name, repairs.len()));
     table.head();
-    let pair = amplifier.required > 0.9;
-    let required = match (arm.truth, arm.shunts, pair) {
-        (Truth::Told, true, _) => format!("{:.2}", amplifier.required),
-        (Truth::Told, false, true) => "0.77".to_owned(),
-        (Truth::Told, false, false) => "0.82".to_owned(),
-        _ => String::new(),
-    };
     let told = arm.truth == Truth::Told;
+    let of_amplifier = amplifier.required.filter(|_| told);
+    let required = of_amplifier.map_or_else(String::new, |required| {
+        format!("{:.2}", if arm.shunts { required.right } else { required.right_without_shunt })
+    });
+    let cost = of_amplifier.filter(|_| arm.shunts);
+    let cost = cost.map_or_else(String::new, |required| format!("{:.1}", required.cost));
     let when = |required: &str| if told { required.to_owned() } else { String::new() };
     let share = |is: &dyn Fn(&Listed) -> bool| Figure::share(repairs.iter().map(is)).text(3);
     let mean = |of: &dyn Fn(&Listed) -> f64| Figure::mean(repairs.iter().map(of)).text(2);
     table.row("first part right", &share(&|one| one.repair.right), &required);
     table.row("the same after the verifying tests", &share(&|one| one.repair.verified.part == one.part), "");
     table.row("right, or not to be told from it by any test", &share(&|one| one.told), "");
+    let trap_required = when("0.95");
     if let Some(trap) = amplifier.trap {
         let trapped = repairs.iter().filter(|one| one.part == trap).map(|one| one.repair.right);
-        table.row(&format!("faults of {trap}, the trap"), &Figure::share(trapped).text(3), &when("0.95"));
+        table.row(
+            &format!("faults of {trap}, the trap"),
+            &Figure::share(trapped).text(3),
+            if arm.shunts { &trap_required } else { "" },
+        );
     }
-    table.row("total cost", &mean(&|one| one.repair.cost), &when(if pair { "4.5" } else { "6.5" }));
+    table.row("total cost", &mean(&|one| one.repair.cost), &cost);
     table.row("of it tests up to the first advice", &mean(&|one| one.repair.first.cost), "");
     table.row("readings with the verifying ones", &mean(&|one| one.repair.verified.readings as f64), "");
     table.row("what was said of the first part", &mean(&|one| one.repair.first.probability), "");

@@ -14,9 +14,20 @@ pub struct Amplifier {
     pub stages: &'static [(&'static str, &'static str)],
     /// Second transistor of a direct-coupled pair.
     pub trap: Option<&'static str>,
-    /// Fraction of first parts that have to be right.
-    pub required: f64,
+    /// What is required of it; nothing of an amplifier that is neither a direct-coupled pair nor a channel.
+    pub required: Option<Required>,
 }
+
+/// Fractions of first parts that have to be right, with the shunt test and without it, and the mean cost of a repair.
+#[derive(Clone, Copy, Debug)]
+pub struct Required {
+    pub right: f64,
+    pub right_without_shunt: f64,
+    pub cost: f64,
+}
+
+pub const OF_PAIR: Required = Required { right: 0.94, right_without_shunt: 0.77, cost: 4.5 };
+pub const OF_CHANNEL: Required = Required { right: 0.90, right_without_shunt: 0.82, cost: 6.5 };
 
 /// In what units differ from what diagnosis is told.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,7 +71,7 @@ impl Amplifier {
             text: GERMANIUM_PAIR,
             stages: &[("Q1", "c1"), ("Q2", "c2")],
             trap: Some("Q2"),
-            required: 0.94,
+            required: Some(OF_PAIR),
         }
     }
 
@@ -71,7 +82,7 @@ impl Amplifier {
             text: SILICON_PAIR,
             stages: &[("Q1", "c1"), ("Q2", "c2")],
             trap: None,
-            required: 0.94,
+            required: None,
         }
     }
 
@@ -82,7 +93,7 @@ impl Amplifier {
             text: CHANNEL,
             stages: &[("Q1", "c1"), ("Q2", "c2"), ("Q3", "c3"), ("Q4", "c4"), ("Q5", "e5")],
             trap: Some("Q2"),
-            required: 0.90,
+            required: Some(OF_CHANNEL),
         }
     }
 
