@@ -103,7 +103,14 @@ fn moves(result: &SymptomsResult, print: &Fingerprint) -> String {
         _ => false,
     });
     let names: Vec<&str> = moving.map(|(control, _)| control.name.as_str()).collect();
-    if names.is_empty() { "-".to_owned() } else { names.join(", ") }
+    let controls = result.question.controls.len();
+    match names.len() {
+        0 => "-".to_owned(),
+        // A row stays a row: five names would stand below each other.
+        moving if moving > 2 && moving == controls => "all".to_owned(),
+        moving if moving > 2 => format!("{moving} of {controls}"),
+        _ => names.join(", "),
+    }
 }
 
 fn shift(result: &SymptomsResult, print: &Fingerprint) -> String {
