@@ -4,7 +4,6 @@
 #[allow(dead_code)]
 mod synthetic;
 
-use std::f64::consts::PI;
 use std::sync::Arc;
 
 use hissmap::diagnosis::normal::quantile;
@@ -13,7 +12,7 @@ use hissmap::diagnosis::{
     inseparable,
 };
 use nalgebra::{DMatrix, DVector};
-use synthetic::{CLOSED, Size, draw_unit, plain, point, random};
+use synthetic::{CLOSED, Size, draw_unit, integrated, plain, point, random};
 
 #[track_caller]
 fn close(found: f64, expected: f64, relative: f64) {
@@ -22,27 +21,6 @@ fn close(found: f64, expected: f64, relative: f64) {
 
 fn between(test: usize, low: f64, high: f64) -> Reading {
     Reading { test: TestIndex(test), observed: Observed::Between { low, high } }
-}
-
-/// P, mean and variance of N(0,1) in an interval by Simpson's rule with 20 000 steps.
-fn integrated(alpha: f64, beta: f64) -> (f64, f64, f64) {
-    let steps = 20_000;
-    // Beyond, the density has fallen by exp(−40) from its largest value.
-    let beta = if alpha > 0.0 { beta.min((alpha * alpha + 80.0).sqrt()) } else { beta };
-    let width = (beta - alpha) / f64::from(steps);
-    let integral = |of: &dyn Fn(f64) -> f64| {
-        let sum: f64 = (0..=steps)
-            .map(|step| {
-                let t = alpha + width * f64::from(step);
-                let weight = if step == 0 || step == steps { 1.0 } else { 2.0 + 2.0 * f64::from(step % 2) };
-                weight * of(t) * (-0.5 * t * t).exp()
-            })
-            .sum();
-        sum * width / 3.0 / (2.0 * PI).sqrt()
-    };
-    let mass = integral(&|_| 1.0);
-    let mean = integral(&|t| t) / mass;
-    (mass, mean, integral(&|t| (t - mean) * (t - mean)) / mass)
 }
 
 #[test]

@@ -12,7 +12,7 @@ use hissmap::diagnosis::{
     Posterior, Scale, TestIndex, Word, misfit, plan, refine, share_out, verdict,
 };
 use nalgebra::{DMatrix, DVector};
-use synthetic::{CLOSED, hypothesis, test};
+use synthetic::{CLOSED, hypothesis, integrated, test};
 
 #[track_caller]
 fn close(found: f64, expected: f64, relative: f64) {
@@ -47,27 +47,6 @@ fn moments_of_an_interval_hold_far_out_and_in_narrow_ones() {
         close(found.mean, mean, 1e-11);
         close(found.variance, variance, 1e-11);
     }
-}
-
-/// P, mean and variance of N(0,1) in an interval by Simpson's rule with 20 000 steps.
-fn integrated(alpha: f64, beta: f64) -> (f64, f64, f64) {
-    let steps = 20_000;
-    // Beyond, the density has fallen by exp(−40) from its largest value.
-    let beta = if alpha > 0.0 { beta.min((alpha * alpha + 80.0).sqrt()) } else { beta };
-    let width = (beta - alpha) / f64::from(steps);
-    let integral = |of: &dyn Fn(f64) -> f64| {
-        let sum: f64 = (0..=steps)
-            .map(|step| {
-                let t = alpha + width * f64::from(step);
-                let weight = if step == 0 || step == steps { 1.0 } else { 2.0 + 2.0 * f64::from(step % 2) };
-                weight * of(t) * (-0.5 * t * t).exp()
-            })
-            .sum();
-        sum * width / 3.0 / (2.0 * PI).sqrt()
-    };
-    let mass = integral(&|_| 1.0);
-    let mean = integral(&|t| t) / mass;
-    (mass, mean, integral(&|t| (t - mean) * (t - mean)) / mass)
 }
 
 #[test]

@@ -243,7 +243,7 @@ fn instruments_are_read_from_text() {
     for (text, error) in [
         ("x100", "no probe is called x100"),
         ("1M,100p", "1M is read as milliohms"),
-        ("1MEG,-3p", "-3p is not above zero"),
+        ("1MEG,-3p", "a capacitance must be above zero, not -3p"),
     ] {
         assert_eq!(read_probe(text).expect_err(text).message, error);
     }

@@ -84,12 +84,14 @@ pub fn read_load(circuit: &Circuit, output: &Point, text: &str) -> Result<Load, 
     Ok(known.map_or(Load::Added(ohms), |(part, _)| Load::Resistor(part)))
 }
 
-fn above_zero(text: &str, quantity: Quantity, what: &str, example: &str) -> Result<f64, Diagnostic> {
+/// Reads a number above zero; `what` it is, for the message.
+pub(super) fn above_zero(text: &str, quantity: Quantity, what: &str, example: &str) -> Result<f64, Diagnostic> {
+    let text = text.trim();
     let reading = read_number(text, quantity).map_err(|problem| {
         Diagnostic::error(Code::BadFlag, problem.to_string()).help(problem.help().unwrap_or(example.into()))
     })?;
     match reading.warning {
-        // Nobody means a source of 10 milliohms by 10M.
+        // Nobody means 10 milliohms by 10M.
         Some(warning) => Err(Diagnostic::error(Code::BadFlag, warning.message()).help(warning.help())),
         None if reading.value > 0.0 => Ok(reading.value),
         None => Err(Diagnostic::error(Code::BadFlag, format!("{what} must be above zero, not {text}")).help(example)),

@@ -19,6 +19,17 @@ pub enum Format {
     Csv,
 }
 
+impl Format {
+    /// By the flags that ask for it.
+    pub fn of(json: bool, csv: bool) -> Self {
+        match (json, csv) {
+            (true, _) => Format::Json,
+            (_, true) => Format::Csv,
+            _ => Format::Text,
+        }
+    }
+}
+
 /// The netlist or sheet, and how the result is written.
 #[derive(Debug, Args)]
 pub struct Common {
@@ -41,11 +52,7 @@ impl Common {
     }
 
     pub fn format(&self) -> Format {
-        match (self.json, self.csv) {
-            (true, _) => Format::Json,
-            (_, true) => Format::Csv,
-            _ => Format::Text,
-        }
+        Format::of(self.json, self.csv)
     }
 }
 

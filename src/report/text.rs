@@ -43,6 +43,40 @@ A live-chassis set belongs on an isolation transformer; in a live set use one ha
 hot, freeze spray leaves water that must dry. Local codes and licensed practice come first.
 ";
 
+/// How a shunt is made without harm; said where one is proposed.
+const SHUNT_CAUTIONS: &str = "\
+A shunt: set off and discharged; dummy load, not the speaker; the capacitor rated above the rail,
+its polarity from the volts at the node (mind sets with plus at ground), clipped in through 1 kΩ;
+power up, wait half a second and more (five times 1 kΩ times the capacitor), bridge the 1 kΩ, read;
+switch off and discharge the capacitor.
+";
+
+/// Pieces behind `start` with a space before each, broken into lines of the page, of which `indent` begins all but the first.
+fn filled(start: &str, indent: &str, pieces: impl IntoIterator<Item = String>) -> String {
+    let (mut text, mut column) = (start.to_owned(), start.chars().count());
+    for piece in pieces {
+        let width = piece.chars().count();
+        if column > 0 && column + 1 + width > usize::from(WIDTH) {
+            text.push('\n');
+            text += indent;
+            column = indent.chars().count();
+        }
+        if column > 0 {
+            text.push(' ');
+            column += 1;
+        }
+        text += &piece;
+        column += width;
+    }
+    text + "\n"
+}
+
+/// Names with commas between.
+fn commas(names: &[String]) -> impl Iterator<Item = String> + '_ {
+    let last = names.len().saturating_sub(1);
+    names.iter().enumerate().map(move |(at, name)| if at < last { format!("{name},") } else { name.clone() })
+}
+
 /// That a netlist is sound, in a line; what a bench sheet adds below it.
 pub fn check(result: &CheckResult) -> String {
     let sound = format!(

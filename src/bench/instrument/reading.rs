@@ -1,8 +1,9 @@
 //! Instruments as they are asked for.
 
 use super::{DcMeter, Loading, Meter, Probe, Responds};
+use crate::bench::reference::above_zero;
 use crate::diagnostic::{Code, Diagnostic, nearest};
-use crate::units::{Quantity, read_number};
+use crate::units::Quantity;
 
 /// Reads a probe: `x1`, `x10`, `bare`, or `OHMS,FARADS` of one that does not divide.
 ///
@@ -54,7 +55,7 @@ pub fn read_meter(text: &str) -> Result<Meter, Diagnostic> {
 pub fn read_dc_meter(text: &str) -> Result<DcMeter, Diagnostic> {
     const EXAMPLE: &str = "write its ohms, 10MEG, or ohms per volt, 20k/V, with a range of 10 V: 20k/V@10";
     let Some((per_volt, range)) = text.split_once('/') else {
-        return Ok(DcMeter::Ohms(above_zero(text, Quantity::Resistance, EXAMPLE)?));
+        return Ok(DcMeter::Ohms(above_zero(text, Quantity::Resistance, "a resistance", EXAMPLE)?));
     };
     let (unit, range) = range.split_once('@').map_or((range, None), |(unit, range)| (unit, Some(range)));
     if !unit.trim().eq_ignore_ascii_case("v") {
@@ -63,8 +64,8 @@ pub fn read_dc_meter(text: &str) -> Result<DcMeter, Diagnostic> {
         );
     }
     Ok(DcMeter::OhmsPerVolt {
-        ohms_per_volt: above_zero(per_volt, Quantity::Resistance, EXAMPLE)?,
-        range_volts: range.map(|range| above_zero(range, Quantity::Other, EXAMPLE)).transpose()?,
+        ohms_per_volt: above_zero(per_volt, Quantity::Resistance, "the ohms per volt", EXAMPLE)?,
+        range_volts: range.map(|range| above_zero(range, Quantity::Other, "a range", EXAMPLE)).transpose()?,
     })
 }
 
@@ -73,23 +74,10 @@ fn read_loading(text: &str) -> Result<Loading, Diagnostic> {
     let Some((ohms, farads)) = text.split_once(',') else {
         return Err(Diagnostic::error(Code::BadFlag, format!("{} is no loading", text.trim())).help(EXAMPLE));
     };
-    let ohms = above_zero(ohms, Quantity::Resistance, EXAMPLE)?;
+    let ohms = above_zero(ohms, Quantity::Resistance, "a resistance", EXAMPLE)?;
     let farads = match farads.trim() {
         "0" => 0.0,
-        farads => above_zero(farads, Quantity::Capacitance, EXAMPLE)?,
+        farads => above_zero(farads, Quantity::Capacitance, "a capacitance", EXAMPLE)?,
     };
     Ok(Loading { ohms, farads })
-}
-
-fn above_zero(text: &str, quantity: Quantity, example: &str) -> Result<f64, Diagnostic> {
-    let text = text.trim();
-    let reading = read_number(text, quantity).map_err(|problem| {
-        Diagnostic::error(Code::BadFlag, problem.to_string()).help(problem.help().unwrap_or(example.into()))
-    })?;
-    match reading.warning {
-        // Nobody means a meter of 10 milliohms by 10M.
-        Some(warning) => Err(Diagnostic::error(Code::BadFlag, warning.message()).help(warning.help())),
-        None if reading.value > 0.0 => Ok(reading.value),
-        None => Err(Diagnostic::error(Code::BadFlag, format!("{text} is not above zero")).help(example)),
-    }
 }

@@ -136,11 +136,7 @@ impl Flags {
     }
 
     pub fn format(&self) -> Format {
-        match (self.json, self.csv) {
-            (true, _) => Format::Json,
-            (_, true) => Format::Csv,
-            _ => Format::Text,
-        }
+        Format::of(self.json, self.csv)
     }
 
     /// Reads the values; `band_hz` is what stands without --band.

@@ -11,7 +11,8 @@ use crate::units::short;
 
 /// Below so much of its own noise no instrument reads.
 const BELOW_FLOOR: f64 = 0.5;
-/// Volts beyond all supplies together by more than this factor do not stand anywhere in a set.
+/// Volts beyond all supplies together by more than this factor do not stand anywhere in a set. Neither does hiss: what stays
+/// within a span has at most half of it for its rms (Popoviciu 1935), and a winding doubles the span.
 const ABOVE_SUPPLIES: f64 = 1.1;
 
 impl Prepared<'_> {
@@ -48,7 +49,7 @@ impl Prepared<'_> {
             {
                 return Some(format!("the instrument itself reads {}", short(floor, "V")));
             }
-            if let Kind::Dc(..) = kind {
+            if let Kind::Dc(..) | Kind::Hiss(..) = kind {
                 let supplies = self.plan.circuit.parts().map(|(_, part)| match &part.element {
                     Element::Source(source) => source.dc.abs(),
                     _ => 0.0,

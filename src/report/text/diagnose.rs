@@ -1,6 +1,6 @@
 //! Which part, how sure, what next, as text.
 
-use super::{Rows, percent, printable};
+use super::{Rows, SHUNT_CAUTIONS, commas, filled, percent, printable};
 use crate::bench::reading::{How, Measure, Value};
 use crate::report::{DiagnoseResult, ExpectRow, ExplainRow, KindRow, NextTest};
 use crate::units::short;
@@ -14,14 +14,6 @@ const TELLING_BITS: f64 = 1.0;
 pub const BENCH_CAUTIONS: &str = "\
 Keep the dummy load on, not the speaker. Spray until the part is cold, not until it drips; the
 water it leaves leaks by itself: wait until all is dry before the next reading.
-";
-
-/// How a shunt is done without harm.
-const SHUNT_CAUTIONS: &str = "\
-Shunt: set off and discharged; dummy load, not the speaker; the capacitor rated above the rail, its
-polarity from the volts at the node (mind sets with plus at ground), clipped in through 1 kΩ; power
-up, wait half a second and more (five times 1 kΩ times the capacitor), bridge the 1 kΩ, read; switch
-off and discharge the capacitor.
 ";
 
 /// The answer. `explained`: reading by reading, if asked for; `told`: the same, for what told most.
@@ -42,11 +34,15 @@ pub fn diagnose(result: &DiagnoseResult, explained: Option<&[ExplainRow]>, told:
         }
     }
     let suspected = |part: &String| result.suspects.iter().any(|suspect| suspect.part == *part);
-    for set in result.inseparable.iter().filter(|set| set.iter().any(suspected)) {
-        text += &format!("cannot be told apart by any test short of lifting a leg: {}\n", set.join(", "));
+    for set in &result.inseparable {
+        // Of a set, those that nobody suspects any more are told apart already.
+        let left: Vec<String> = set.iter().filter(|part| suspected(part)).cloned().collect();
+        if left.len() > 1 {
+            text += &filled("cannot be told apart by any test short of lifting a leg:", "   ", commas(&left));
+        }
     }
     if !result.cleared.is_empty() {
-        text += &listed("cannot cause this complaint:", &result.cleared);
+        text += &filled("cannot cause this complaint:", "   ", commas(&result.cleared));
     }
     for assumed in &result.assumed {
         text += &format!("assumed: {}\n", printable(assumed));
@@ -62,21 +58,6 @@ pub fn diagnose(result: &DiagnoseResult, explained: Option<&[ExplainRow]>, told:
         text += SHUNT_CAUTIONS;
     }
     text
-}
-
-/// Names behind a heading, broken into lines of a hundred columns.
-fn listed(heading: &str, names: &[String]) -> String {
-    const COLUMNS: usize = 100;
-    let (mut text, mut column) = (heading.to_owned(), heading.chars().count());
-    for (at, name) in names.iter().enumerate() {
-        let name = if at + 1 < names.len() { format!("{name},") } else { name.clone() };
-        let width = name.chars().count();
-        let fits = column + 1 + width <= COLUMNS;
-        column = if fits { column + 1 + width } else { 4 + width };
-        text += if fits { " " } else { "\n    " };
-        text += &name;
-    }
-    text + "\n"
 }
 
 /// The answer in one line, for a conversation at a terminal.
@@ -210,7 +191,8 @@ fn three_digits(value: f64) -> f64 {
 
 fn plan(result: &DiagnoseResult) -> String {
     if result.cured {
-        return "\nCured. Check with verify before the set goes home.\n".to_owned();
+        return "\nCured. Before the set goes home, see that it is quiet, balanced and clips cleanly at full power.\n"
+            .to_owned();
     }
     let steps: Vec<String> = result
         .plan
@@ -220,6 +202,14 @@ fn plan(result: &DiagnoseResult) -> String {
         .collect();
     let second =
         if result.second_fault { "A second fault is there: the hiss fell and is still too strong.\n" } else { "" };
-    let now = if result.next.is_empty() { "Time to act" } else { "Acting now instead" };
-    format!("\n{second}{now}: {}; expected cost {:.1} bench units.\n", steps.join(", then "), result.plan_cost)
+    let now = if result.next.is_empty() { "Time to act:" } else { "Acting now instead:" };
+    let last = steps.len().saturating_sub(1);
+    let step = |(at, step): (usize, &String)| match (at, at < last) {
+        (0, true) => format!("{step},"),
+        (0, false) => format!("{step};"),
+        (_, true) => format!("then {step},"),
+        (_, false) => format!("then {step};"),
+    };
+    let cost = format!("expected cost {:.1} bench units.", result.plan_cost);
+    format!("\n{second}{}", filled(now, "   ", steps.iter().enumerate().map(step).chain([cost])))
 }

@@ -1,7 +1,7 @@
 //! The symptom chart as text: a row for each suspect that can cause the complaint, who cannot, where tracing the hiss ends at
 //! the wrong part, and what tells the hardest pairs apart.
 
-use super::{CAUTIONS, Rows, band, heading, printable, volts};
+use super::{CAUTIONS, Rows, SHUNT_CAUTIONS, band, commas, filled, heading, printable, volts};
 use crate::bench::reading::How;
 use crate::bench::symptoms::{CaseRow, Fingerprint, Measured, Row};
 use crate::report::{STAYS_WITHIN_DB, SymptomsResult};
@@ -9,16 +9,6 @@ use crate::units::{exact, short};
 
 /// Pairs that are shown.
 const PAIRS: usize = 12;
-/// Characters of a line.
-const WIDTH: usize = 100;
-
-/// How a shunt is made, said where one is proposed.
-const SHUNTING: &str = "\
-A shunt: set off and discharged; a dummy load, not the speaker; a capacitor rated above the rail,
-its polarity by the DC volts; clip it in through 1 kΩ, power up, wait half a second for 100 µF,
-bridge the 1 kΩ; discharge it afterwards.
-";
-
 /// The chart.
 pub fn symptoms(result: &SymptomsResult) -> String {
     let question = &result.question;
@@ -134,31 +124,19 @@ fn innocent(result: &SymptomsResult) -> String {
     let mut text = String::new();
     if !whole.is_empty() {
         let names: Vec<String> = whole.iter().map(|name| printable(name)).collect();
-        text += &wrapped("cannot cause it, however bad, by any fault of the chart:", &names);
+        text += &below("cannot cause it, however bad, by any fault of the chart:", &names);
     }
     if !some.is_empty() {
         let kinds: Vec<String> =
             some.iter().map(|(name, kinds)| format!("{} by {}", printable(name), kinds.join(" or "))).collect();
-        text += &wrapped("nor can:", &kinds);
+        text += &below("nor can:", &kinds);
     }
     text
 }
 
 /// A heading, and names below it on lines of the page.
-fn wrapped(heading: &str, names: &[String]) -> String {
-    let mut text = format!("\n{heading}\n ");
-    let mut length = 1;
-    for (at, name) in names.iter().enumerate() {
-        let comma = if at + 1 < names.len() { "," } else { "" };
-        let own = name.chars().count() + comma.len() + 1;
-        if length + own > WIDTH {
-            text += "\n ";
-            length = 1;
-        }
-        text += &format!(" {name}{comma}");
-        length += own;
-    }
-    text + "\n"
+fn below(heading: &str, names: &[String]) -> String {
+    format!("\n{heading}\n{}", filled(" ", " ", commas(names)))
 }
 
 /// Where the hiss shows first at another device's output.
@@ -230,29 +208,15 @@ fn test_text(result: &SymptomsResult, test: Measured) -> String {
 }
 
 fn notes(result: &SymptomsResult) -> String {
-    let each = result.chart.notes.iter().map(|note| {
-        let words: Vec<String> = note.split(' ').map(printable).collect();
-        words
-            .iter()
-            .fold((String::from("\n"), 0), |(text, length), word| {
-                let own = word.chars().count() + 1;
-                match length + own > WIDTH {
-                    true => (text + "\n  " + word, own + 1),
-                    false if length == 0 => (text + word, own - 1),
-                    false => (text + " " + word, length + own),
-                }
-            })
-            .0
-            + "\n"
-    });
-    each.collect()
+    let each = result.chart.notes.iter();
+    each.map(|note| format!("\n{}", filled("", " ", note.split(' ').map(printable)))).collect()
 }
 
 fn cautions(result: &SymptomsResult) -> String {
     let shown = result.chart.pairs.iter().take(PAIRS);
     let shunts = |test: Measured| matches!(test, Measured::Act(at) if result.chart.acts[at].act.how == How::Shunt);
     let shunting = shown.filter_map(|pair| pair.test).any(shunts);
-    format!("\n{CAUTIONS}{}", if shunting { SHUNTING } else { "" })
+    format!("\n{CAUTIONS}{}", if shunting { SHUNT_CAUTIONS } else { "" })
 }
 
 fn decibels(db: Option<f64>) -> String {
