@@ -7,8 +7,6 @@
 mod lanes;
 mod solver;
 
-use std::collections::HashMap;
-
 use num_complex::Complex64;
 
 pub use lanes::{LANES, LaneFactors, LanePairs, LaneScratch, LaneSolution, LaneSolver, LaneValue, LaneWork};
@@ -267,9 +265,10 @@ impl SignalEquations {
 
     /// Turns inner voltages into drops and adds up the entries of each place, in order of rows and columns.
     pub fn settle(&mut self) {
-        let pins: HashMap<Unknown, Unknown> = self.ohmic.iter().map(|&(inner, pin, _)| (inner, pin)).collect();
-        let parts = |unknown: Unknown| match pins.get(&unknown) {
-            Some(&pin) => [(unknown, -1.0), (pin, 1.0)],
+        let mut pins: Vec<Option<Unknown>> = vec![None; self.unknowns + 1];
+        self.ohmic.iter().for_each(|&(inner, pin, _)| pins[inner.index()] = Some(pin));
+        let parts = |unknown: Unknown| match pins[unknown.index()] {
+            Some(pin) => [(unknown, -1.0), (pin, 1.0)],
             None => [(unknown, 1.0), (Unknown::GROUND, 0.0)],
         };
         for entry in std::mem::take(&mut self.entries) {
@@ -283,7 +282,7 @@ impl SignalEquations {
         for (inner, _, siemens) in self.ohmic.clone() {
             self.add(inner, inner, siemens, 0.0);
         }
-        self.entries.sort_by_key(|entry| (entry.row, entry.column));
+        self.entries.sort_by_key(|entry| u64::from(entry.row.0) << 32 | u64::from(entry.column.0));
         self.entries.dedup_by(|next, kept| {
             let same = (next.row, next.column) == (kept.row, kept.column);
             if same {
