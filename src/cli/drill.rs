@@ -1,25 +1,27 @@
 //! `drill`: teach me.
 
+mod class;
 mod lines;
+mod session;
 
-use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
 use hissmap::bench::Fault;
+use hissmap::bench::reading::{How, Measure, Reading};
 use hissmap::bench::sheet::Sheet;
 use hissmap::diagnostic::{Code, Diagnostic};
-use hissmap::drill::{Action, Drill, Level, unseal};
-use hissmap::report::text;
+use hissmap::drill::{Action, Answer, Drill, Level, Points, seal, unseal};
+use hissmap::report::{json, text};
 
-use super::answer::{Outcome, Refusal, answer};
+use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{load_as_sheet, named};
-use super::diagnose::Progress;
 use super::files::STANDARD_INPUT;
 use super::flags::Format;
 use super::output::Output;
 use lines::Lines;
+use session::{Session, best_course};
 
 /// Teach me: a unit with a hidden fault lies on the bench, I probe, and the minutes count.
 ///
@@ -27,12 +29,14 @@ use lines::Lines;
 /// errors. What would hurt somebody or destroy something is stopped with the reason. At the end it says what was wrong, why
 /// the hiss appeared where it did, and how following diagnosis would have gone on the same unit.
 #[derive(Debug, Args)]
-#[command(after_help = "Examples: hissmap drill circuits/two-stage-germanium.toml --seed 7 --level hard\n          \
-                        hissmap drill circuits/two-stage-germanium.toml --seed 7 --script class.txt --score anna.json")]
+#[command(after_help = "Examples: hissmap drill circuits/lesson-pair.toml\n          \
+                        hissmap drill circuits/two-stage-germanium.toml --seed 7 --level hard\n          \
+                        hissmap drill circuits/lesson-pair.toml --script class.txt --score anna.json --name Anna\n          \
+                        hissmap drill --merge anna.json ben.json")]
 pub struct Flags {
     /// Bench sheet or netlist
-    #[arg(value_name = "FILE")]
-    file: String,
+    #[arg(value_name = "FILE", required_unless_present = "merge")]
+    file: Option<String>,
     /// Number from which fault, tolerances and reading errors are drawn [default: that of the sheet, else by the clock]
     #[arg(long, value_name = "NUMBER")]
     seed: Option<u64>,
@@ -42,12 +46,38 @@ pub struct Flags {
     /// The fault, chosen by the teacher: Q2=junction_leak,icbo=20uA
     #[arg(long, value_name = "PART=KIND[,key=value..]", conflicts_with = "level")]
     fault: Option<String>,
-    /// Take what is done from a file, a line each, instead of standard input
+    /// Print the chosen fault as a sealed word for the [drill] table of a sheet, and do nothing else
+    #[arg(long, requires = "fault")]
+    seal: bool,
+    /// Take what is done from a file, an action a line, instead of standard input
     #[arg(long, value_name = "FILE")]
     script: Option<PathBuf>,
+    /// Write how it went to a new file, as JSON
+    #[arg(long, value_name = "FILE")]
+    score: Option<PathBuf>,
+    /// Whose score it is
+    #[arg(long, requires = "score")]
+    name: Option<String>,
     /// Leave out the way of diagnosis at the end, which takes a second for a pair of transistors and minutes for a whole set
     #[arg(long)]
     no_best: bool,
+    /// Print the points with blanks to fill in, instead of a drill
+    #[arg(long, conflicts_with_all = ["script", "score"])]
+    worksheet: bool,
+    /// With --worksheet: write its answers to a new file
+    #[arg(long, value_name = "FILE", requires = "worksheet")]
+    key: Option<PathBuf>,
+    /// Merge scores into the table of a class
+    #[arg(long, value_name = "SCORE", num_args = 1.., conflicts_with_all = ["file", "seed", "level", "fault", "script", "score", "worksheet"])]
+    merge: Vec<PathBuf>,
+    /// With --merge: as JSON
+    #[arg(long, requires = "merge", conflicts_with = "csv")]
+    json: bool,
+    /// With --merge: as comma-separated values
+    #[arg(long, requires = "merge")]
+    csv: bool,
+    #[command(flatten)]
+    output: Output,
 }
 
 /// How hard a drill is.
@@ -73,30 +103,62 @@ impl From<Difficulty> for Level {
 
 /// Runs the drill; it talks while it runs.
 pub fn run(flags: &Flags) -> ExitCode {
-    let outcome = try_run(flags).unwrap_or_else(|refusal| refusal.outcome("drill", Format::Text));
-    outcome.deliver(&Output::default())
+    let format = Format::of(flags.json, flags.csv);
+    let outcome = try_run(flags, format).unwrap_or_else(|refusal| refusal.outcome("drill", format));
+    outcome.deliver(&flags.output)
 }
 
-fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
-    if flags.file == STANDARD_INPUT && flags.script.is_none() {
+fn try_run(flags: &Flags, format: Format) -> Result<Outcome, Refusal> {
+    let Some(file) = &flags.file else { return class::merge(&flags.merge, format) };
+    let asks = flags.worksheet || flags.seal;
+    if file == STANDARD_INPUT && flags.script.is_none() && !asks {
         let error = Diagnostic::error(Code::BadFlag, "standard input cannot be both the circuit and what is done");
-        return Err(Refusal::unread(&flags.file, error.help("take what is done from a file: --script FILE")));
+        return Err(Refusal::unread(file, error.help("take what is done from a file: --script FILE")));
     }
-    let loaded = load_as_sheet(&flags.file)?;
+    if flags.output.name().is_some() && !asks {
+        let error = Diagnostic::error(Code::BadFlag, "a drill is a conversation, and --output is for its worksheet");
+        return Err(Refusal::unread(file, error.help("write --score FILE for how it went")));
+    }
+    let loaded = load_as_sheet(file)?;
     let refuse = |error: Diagnostic| Refusal::flags(&loaded, vec![error]);
     let sheet = loaded.sheet.as_ref().expect("it was read as a sheet");
-    let drill = drill(flags, sheet).map_err(refuse)?;
+    if flags.seal {
+        let word = sealed(flags, sheet).map_err(refuse)?;
+        return Ok(answer(loaded, &[], |_| word));
+    }
+    let mut drill = drill(flags, sheet).map_err(refuse)?;
+    if flags.worksheet {
+        let worksheet = text::worksheet(&drill);
+        if let Some(path) = &flags.key {
+            if path.exists() {
+                return Err(refuse(taken(path)));
+            }
+            let key = key(&mut drill, !flags.no_best).map_err(refuse)?;
+            Output::new_file(path).write(&key, std::iter::empty()).map_err(refuse)?;
+        }
+        return Ok(answer(loaded, &[], |_| worksheet));
+    }
+    // Better told before the work than after it.
+    if let Some(path) = flags.score.as_deref().filter(|path| path.exists()) {
+        return Err(refuse(taken(path)));
+    }
     let lines = Lines::of(flags.script.as_deref()).map_err(refuse)?;
-    // Nobody listens any more: no failure.
-    let _ = Session { drill, lines }.run(flags);
+    let mut session = Session { drill, lines };
+    // Nobody listening any more is no failure; there is no score then.
+    if let Ok(best) = session.run(!flags.no_best)
+        && let Some(path) = &flags.score
+    {
+        let score = json::Score::of(&session.drill, flags.name.as_deref(), best.as_ref());
+        let text = line(&json::DrillScore::new(json::Head::new("drill", Vec::new()), &score));
+        Output::new_file(path).write(&text, std::iter::empty()).map_err(refuse)?;
+    }
     Ok(answer(loaded, &[], |_| String::new()))
 }
 
 fn drill<'s>(flags: &Flags, sheet: &'s Sheet) -> Result<Drill<'s>, Diagnostic> {
     let lesson = sheet.lesson.clone().unwrap_or_default();
     let seed = flags.seed.or(lesson.seed).unwrap_or_else(by_the_clock);
-    if let Some(text) = &flags.fault {
-        let fault = named("fault", text, Fault::read(&sheet.circuit, text))?;
+    if let Some(fault) = chosen(flags, sheet)? {
         return Drill::chosen(sheet, seed, &fault);
     }
     match (flags.level, &lesson.sealed) {
@@ -108,84 +170,45 @@ fn drill<'s>(flags: &Flags, sheet: &'s Sheet) -> Result<Drill<'s>, Diagnostic> {
     }
 }
 
+fn chosen(flags: &Flags, sheet: &Sheet) -> Result<Option<Fault>, Diagnostic> {
+    flags.fault.as_ref().map(|text| named("fault", text, Fault::read(&sheet.circuit, text))).transpose()
+}
+
+/// The line for a sheet that seals the chosen fault, after seeing that it can be drilled.
+fn sealed(flags: &Flags, sheet: &Sheet) -> Result<String, Diagnostic> {
+    let Some(fault) = chosen(flags, sheet)? else { return Ok(String::new()) };
+    let seed = flags.seed.unwrap_or(1);
+    let drill = Drill::chosen(sheet, seed, &fault)?;
+    let word = seal(&fault, seed as u8);
+    Ok(format!("[drill]\nseed = {seed}\nsealed = \"{word}\"   # {:.0} dB over the healthy model\n", drill.excess_db()))
+}
+
+/// The answers to a worksheet: every blank read once on the unit.
+fn key(drill: &mut Drill<'_>, best: bool) -> Result<String, Diagnostic> {
+    let points = Points::of(drill.sheet(), &[]);
+    let at = |measure| points.points.iter().map(move |point| Reading::test(measure, Some(&point.name)));
+    let by = |how| points.devices.iter().map(move |device| Reading::change(how, device));
+    let turned = points.controls.iter().map(|control| Reading::change(How::Turn, &control.name));
+    let tests = at(Measure::Dc).chain(at(Measure::Hiss)).chain(by(How::Freeze)).chain(by(How::Finger)).chain(turned);
+    let mut readings = Vec::new();
+    let mut asked = drill.afresh();
+    for test in tests {
+        if let Answer::Read(reading) = asked.act(&Action::Test(test))? {
+            readings.push(reading);
+        }
+    }
+    let truth = drill.truth()?;
+    let best = best.then(|| best_course(drill)).flatten();
+    Ok(text::answer_key(drill, &readings, &truth, best.as_ref()))
+}
+
+fn taken(path: &Path) -> Diagnostic {
+    let error = Diagnostic::error(Code::CannotWrite, format!("{} exists already", path.display()));
+    error.help("name another file")
+}
+
 /// A seed for whoever gives none: any will do, and it is shown.
 fn by_the_clock() -> u64 {
     let now = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
     now.map_or(1, |now| now.as_millis() as u64 % 100_000)
-}
-
-/// A drill and whoever does it.
-struct Session<'s> {
-    drill: Drill<'s>,
-    lines: Lines,
-}
-
-impl Session<'_> {
-    fn run(mut self, flags: &Flags) -> std::io::Result<()> {
-        let goal = self.drill.sheet().lesson.as_ref().and_then(|lesson| lesson.goal.clone());
-        say(&text::drill_start(&self.drill, goal.as_deref()))?;
-        while !self.drill.is_over() {
-            let Some(line) = self.lines.next() else {
-                // Whoever stops here has not found it.
-                let _ = self.drill.act(&Action::GiveUp);
-                break;
-            };
-            // `#` begins a remark in a script.
-            let line = line.split('#').next().unwrap_or_default().trim().to_owned();
-            if line.is_empty() {
-                continue;
-            }
-            if !self.lines.is_person() {
-                say(&format!("\n> {}\n", text::printable(&line)))?;
-            }
-            say(&self.answer(&line))?;
-        }
-        self.end(flags)
-    }
-
-    fn answer(&mut self, line: &str) -> String {
-        let answered = Action::read(line).and_then(|action| {
-            if action == Action::Hint {
-                self.prepare();
-            }
-            self.drill.act(&action)
-        });
-        match answered {
-            Ok(answer) => text::drill_answer(&self.drill, &answer),
-            Err(error) => {
-                let help = error.help.map(|help| format!("; {help}")).unwrap_or_default();
-                text::printable(&format!("{}{help}", error.message)) + "\n"
-            }
-        }
-    }
-
-    fn end(&mut self, flags: &Flags) -> std::io::Result<()> {
-        match self.drill.truth() {
-            Ok(truth) => say(&format!("\n{}\n", text::drill_truth(&truth)))?,
-            Err(error) => say(&format!("\n{}\n", text::printable(&error.message)))?,
-        }
-        let best = match flags.no_best {
-            true => None,
-            false => {
-                self.prepare();
-                self.drill.best_course().ok()
-            }
-        };
-        say(&text::drill_courses(self.drill.course(), best.as_ref()))
-    }
-
-    /// Prepares diagnosis where that has not been done, telling a person how far it is; what hinders it is told by whoever
-    /// asks diagnosis next.
-    fn prepare(&mut self) {
-        if !self.drill.is_prepared() {
-            let progress = Progress::new();
-            let _ = self.drill.prepare(&|done, all| progress.tell(done, all));
-        }
-    }
-}
-
-fn say(text: &str) -> std::io::Result<()> {
-    let mut output = std::io::stdout().lock();
-    output.write_all(text.as_bytes())?;
-    output.flush()
 }

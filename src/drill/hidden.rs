@@ -1,6 +1,6 @@
 //! What is wrong with the unit: drawn as faults come, until one shows the complaint and is as hard as it was asked to be.
 //!
-//! easy   it is loud, and tracing the hiss from the input on ends at the bad part
+//! easy   it is loud, and tracing the hiss from the input on ends at the bad device
 //! fair   as faults come
 //! hard   tracing ends at a good part, or the bad one is no device
 //!
@@ -83,7 +83,7 @@ impl<'s> Hidden<'s> {
         let Some(traced) = self.traced(sheet) else { return false };
         let is_device = matches!(traced.culprit, Element::Bjt(_) | Element::Jfet(_) | Element::Diode(_));
         match level {
-            Level::Easy => traced.misled_to.is_none() && traced.at_culprit && self.excess_db >= LOUD_DB,
+            Level::Easy => is_device && traced.misled_to.is_none() && traced.at_culprit && self.excess_db >= LOUD_DB,
             _ => traced.misled_to.is_some() || !is_device,
         }
     }

@@ -5,6 +5,7 @@
 
 mod control;
 mod diagnose;
+mod drill;
 mod listen;
 mod recording;
 mod symptoms;
@@ -26,6 +27,7 @@ use crate::repair::swing::{Clip, Level};
 
 pub use control::Control;
 pub use diagnose::{Diagnose, LineError};
+pub use drill::{BestScore, DrillClass, DrillScore, Score, ScoreStep};
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;

@@ -1,16 +1,13 @@
 //! A drill as text: its beginning, the answer to each action, the truth at the end, and two ways beside each other.
 
 use super::diagnose::BENCH_CAUTIONS;
-use super::{CAUTIONS, Rows, SHUNT_CAUTIONS, commas, decibels, filled, hiss, percent, printable, volts};
+use super::{CAUTIONS, Rows, SHUNT_CAUTIONS, commas, filled, percent, printable};
 use crate::bench::reading::{Measure, Observed, Reading, Value};
-use crate::drill::{Advice, Answer, Came, Course, Drill, Frozen, Hint, Points, Truth, TruthPoint, VERBS};
-use crate::units::{engineering, exact, short};
-
-/// Points of the truth that are shown where there are many: the first, the output, and those that rose most.
-const MOST_POINTS: usize = 16;
+use crate::drill::{Advice, Answer, Came, Course, Drill, Hint, Points, VERBS};
+use crate::units::{exact, short};
 
 /// What a learner is told before anything is done.
-pub fn drill_start(drill: &Drill<'_>, goal: Option<&str>) -> String {
+pub fn drill_start(drill: &Drill<'_>) -> String {
     let sheet = drill.sheet();
     let title = sheet.title.clone().unwrap_or_else(|| sheet.circuit.title.clone());
     let level = match drill.level() {
@@ -19,15 +16,19 @@ pub fn drill_start(drill: &Drill<'_>, goal: Option<&str>) -> String {
     };
     let mut text = format!("{}\n", printable(&title));
     text += &format!("drill: one part of this unit is bad; all others are as far off as parts are ({level})\n");
-    if let Some(goal) = goal {
-        text += &filled("goal:", "  ", words(&printable(goal)));
-    }
+    text += &goal(drill);
     text += &complaint(drill);
     text += &format!("\n{CAUTIONS}{BENCH_CAUTIONS}{SHUNT_CAUTIONS}\n");
     text + "points shows where to measure, help what can be done; minutes count until the bad part is replaced.\n"
 }
 
-fn complaint(drill: &Drill<'_>) -> String {
+/// What is to be learnt.
+pub(super) fn goal(drill: &Drill<'_>) -> String {
+    let goal = drill.sheet().lesson.as_ref().and_then(|lesson| lesson.goal.as_ref());
+    goal.map_or_else(String::new, |goal| filled("goal:", "  ", words(&printable(goal))))
+}
+
+pub(super) fn complaint(drill: &Drill<'_>) -> String {
     let sheet = drill.sheet();
     let output = sheet.output.as_ref().map_or_else(String::new, |output| printable(&sheet.point_name(output)));
     let complaint = sheet.complaint.clone().unwrap_or_default();
@@ -75,7 +76,7 @@ pub fn drill_answer(drill: &Drill<'_>, answer: &Answer) -> String {
 }
 
 /// A reading as an instrument shows it, three digits.
-fn read(reading: &Reading) -> String {
+pub(super) fn read(reading: &Reading) -> String {
     let mut shown = reading.clone();
     if let Some(Value { observed: Observed::Number(number), .. }) = shown.value
         && reading.measure != Measure::Change
@@ -149,7 +150,7 @@ fn help() -> String {
 }
 
 /// Everything that was done, a line each.
-fn course(course: &Course) -> String {
+pub(super) fn course(course: &Course) -> String {
     if course.steps.is_empty() {
         return "nothing was done yet\n".to_owned();
     }
@@ -183,154 +184,6 @@ fn came(came: &Came) -> String {
     }
 }
 
-/// The truth, in words and numbers.
-pub fn drill_truth(truth: &Truth) -> String {
-    let part = printable(&truth.fault.part);
-    let mut text = format!("The bad part: {}.\n{}.\n\n", printable(&truth.fault.text()), truth.fault.kind.meaning());
-    let mut rows = Rows::new(&[
-        "point",
-        ">hiss without it",
-        ">with it",
-        ">rise",
-        &format!(">of it {part}'s"),
-        ">per µA",
-        ">DC without it",
-        ">with it",
-    ]);
-    for at in shown_points(truth) {
-        let point = &truth.points[at];
-        let [before, after] = point.rms_volts;
-        rows.add([
-            point.name.clone(),
-            hiss(before),
-            hiss(after),
-            decibels(super::super::decibels(after / before)),
-            percent(point.own_share),
-            point.transfer_ohms.map_or_else(|| "-".to_owned(), |ohms| engineering(ohms * 1e-6, "V", 3)),
-            volts(point.dc_volts[0]),
-            volts(point.dc_volts[1]),
-        ]);
-    }
-    text += &rows.text();
-    text += "\n";
-    for sentence in sentences(truth) {
-        text += &filled("", "", words(&printable(&sentence)));
-    }
-    text
-}
-
-fn shown_points(truth: &Truth) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..truth.points.len()).collect();
-    let rise = |at: usize| truth.points[at].rms_volts[1] / truth.points[at].rms_volts[0];
-    order.sort_by(|&a, &b| rise(b).total_cmp(&rise(a)));
-    let first: Vec<usize> = truth.first.into_iter().chain([truth.output]).collect();
-    order.retain(|at| !first.contains(at));
-    let mut shown: Vec<usize> = first.into_iter().chain(order).take(MOST_POINTS).collect();
-    shown.sort_unstable();
-    shown.dedup();
-    shown
-}
-
-/// Why it appeared where it did.
-fn sentences(truth: &Truth) -> Vec<String> {
-    let part = &truth.fault.part;
-    let output = &truth.points[truth.output];
-    let mut all = Vec::new();
-    let own = output.own_share >= 0.5;
-    match (&truth.strongest, own) {
-        (Some(strongest), true) => {
-            let [(pin, node), (other_pin, other_node)] = &strongest.between;
-            let at = |point: &TruthPoint| {
-                let ohms = point.transfer_ohms.unwrap_or_default();
-                format!("{} at {}", engineering(ohms * 1e-6, "V", 3), point.name)
-            };
-            let mut reached: Vec<String> = truth.first.map(|first| at(&truth.points[first])).into_iter().collect();
-            if truth.first != Some(truth.output) {
-                reached.push(at(output));
-            }
-            all.push(format!(
-                "{part} hisses by itself ({}): the current of its hiss flows between {} and {}; 1 µA of it at \
-                 1 kHz is {}.",
-                strongest.mechanism.name().replace('_', " "),
-                place(pin, node),
-                place(other_pin, other_node),
-                reached.join(" and "),
-            ));
-        }
-        _ => {
-            if let Some(raised) = &truth.raised {
-                let [before, after] = raised.rms_volts.map(hiss);
-                all.push(format!(
-                    "{part} makes only {} of the hiss at {} itself. What rose is that of {}: there from {before} to {after}, \
-                     {} of all.",
-                    percent(output.own_share),
-                    output.name,
-                    raised.part,
-                    percent(raised.share),
-                ));
-            }
-        }
-    }
-    if let Some([before, after]) = truth.gain_db
-        && (after - before).abs() >= 1.0
-    {
-        all.push(format!(
-            "The gain from the input to {} at 1 kHz went from {before:.1} to {after:.1} dB.",
-            output.name
-        ));
-    }
-    match (truth.first.map(|first| &truth.points[first]), &truth.misled_to) {
-        (Some(first), Some(misled)) => all.push(format!(
-            "The meter sees it first at {}, the output of {misled}: whoever traces the hiss from the input on pulls {misled}, \
-             and {misled} is good.",
-            first.name
-        )),
-        (Some(first), None) => all.push(format!("The meter sees it first at {}.", first.name)),
-        (None, _) => all.push("At no point does the meter see it rise by 3 dB.".to_owned()),
-    }
-    all.extend(truth.frozen.iter().map(|frozen| freezing(part, frozen)));
-    all
-}
-
-fn freezing(part: &str, frozen: &Frozen) -> String {
-    let Frozen { part: cold, change_db, gain_db } = frozen;
-    let text = format!("Freezing {cold} changes the hiss by {change_db:+.1} dB");
-    let gain = match gain_db {
-        Some(gain) if gain.abs() >= 0.5 => format!(" and the gain by {gain:+.1} dB"),
-        _ => String::new(),
-    };
-    let lesson = match (cold == part, gain_db) {
-        (false, Some(gain)) if *change_db <= -1.0 && gain - change_db <= 1.0 => {
-            ": it is the gain that falls, and the fall tells nothing"
-        }
-        (false, _) if *change_db <= -1.0 => ", although it is good",
-        (true, _) if change_db.abs() < 1.0 => ": spray does not find it",
-        _ => "",
-    };
-    format!("{text}{gain}{lesson}.")
-}
-
-/// The words of a text; a number and its unit are one.
-fn words(text: &str) -> std::vec::IntoIter<String> {
-    let mut words: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        let is_unit =
-            matches!(word.trim_end_matches([',', ';', '.', ':']), "%" | "dB" | "kHz" | "V" | "mV" | "µV" | "min");
-        match words.last_mut() {
-            Some(last) if is_unit => *last += &format!(" {word}"),
-            _ => words.push(word.to_owned()),
-        }
-    }
-    words.into_iter()
-}
-
-fn place(pin: &str, node: &str) -> String {
-    match pin {
-        "1" | "2" => node.to_owned(),
-        pin => format!("{pin} ({node})"),
-    }
-}
-
 /// Two ways beside each other: the learner's, and the one that following diagnosis leads.
 pub fn drill_courses(own: &Course, best: Option<&Course>) -> String {
     let mut text = format!("Your way, {}:\n\n{}", summary(own), course(own));
@@ -340,7 +193,7 @@ pub fn drill_courses(own: &Course, best: Option<&Course>) -> String {
     text
 }
 
-fn summary(course: &Course) -> String {
+pub(super) fn summary(course: &Course) -> String {
     let tests = course.tests();
     let mut text = format!("{} min, {tests} test{}", minutes(course.minutes()), if tests == 1 { "" } else { "s" });
     text += &match course.wrong_parts().as_slice() {
@@ -357,4 +210,20 @@ fn summary(course: &Course) -> String {
 
 fn minutes(minutes: f64) -> String {
     format!("{minutes:.1}")
+}
+
+/// The words of a text; a number and its unit are one.
+pub(super) fn words(text: &str) -> std::vec::IntoIter<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        let is_unit = matches!(
+            word.trim_end_matches([',', ';', '.', ':']),
+            "%" | "dB" | "kHz" | "V" | "mV" | "µV" | "µA" | "min"
+        );
+        match words.last_mut() {
+            Some(last) if is_unit => *last += &format!(" {word}"),
+            _ => words.push(word.to_owned()),
+        }
+    }
+    words.into_iter()
 }
