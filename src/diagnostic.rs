@@ -105,6 +105,7 @@ impl Sources {
 
 /// Whether a message stops the work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, serde::Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Nothing further can be computed.
@@ -140,6 +141,18 @@ pub struct Diagnostic {
     /// One thing the reader can type.
     pub help: Option<String>,
 }
+
+impl std::fmt::Display for Diagnostic {
+    /// What is wrong and what to type, in a line; places and colours are for whoever draws it.
+    fn fmt(&self, formatter: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match &self.help {
+            Some(help) => write!(formatter, "{}; {help}", self.message),
+            None => write!(formatter, "{}", self.message),
+        }
+    }
+}
+
+impl std::error::Error for Diagnostic {}
 
 impl Diagnostic {
     /// An error with nothing marked yet.

@@ -17,7 +17,7 @@ const RANKS: &[&[&str]] = &[
     &["operating"],
     &["variants"],
     &["bench", "sound"],
-    &["guide"],
+    &["guide", "theory"],
     &["diagnosis", "repair"],
     &["drill"],
     &["report"],

@@ -15,6 +15,7 @@ use crate::variants::{Family, HissRequest, Output, Points};
 
 /// Between low and high.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Band {
     /// 5 % of healthy units lie below.
     pub low: f64,

@@ -4,6 +4,8 @@
 //! names a test. Nothing here knows of a circuit: names are resolved by the sheet.
 
 mod fields;
+#[cfg(feature = "cli")]
+mod schema;
 mod value;
 
 use serde::ser::SerializeMap;

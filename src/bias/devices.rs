@@ -43,6 +43,7 @@ impl Region {
 
 /// Currents into pins (A) and volts between pins; negative for a conducting PNP or P-channel.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 #[serde(untagged)]
 pub enum DeviceCurrents {
     /// Bipolar transistor.

@@ -5,6 +5,7 @@
 
 mod adjust;
 mod build;
+mod builder;
 mod change;
 mod couplings;
 mod hanging;
@@ -27,6 +28,7 @@ use crate::physics::Kelvin;
 
 pub use adjust::{Adjustment, Quantity, Shift};
 use build::Elaborated;
+pub use builder::{Amount, Builder};
 pub use change::Change;
 pub use rewire::Rewiring;
 

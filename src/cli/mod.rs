@@ -16,6 +16,8 @@ mod output;
 mod recording;
 mod render;
 mod response;
+mod schema;
+mod shell;
 mod symptoms;
 mod why;
 
@@ -59,6 +61,9 @@ enum Command {
     Recording(recording::Flags),
     Equations(equations::Flags),
     Why(why::Flags),
+    Schema(schema::Flags),
+    Completions(shell::Completions),
+    Man(shell::Man),
 }
 
 /// Runs the command that the arguments ask for.
@@ -80,6 +85,9 @@ pub fn run() -> ExitCode {
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),
         Command::Why(flags) => return why::run(flags),
+        Command::Schema(flags) => return schema::run(flags),
+        Command::Completions(flags) => return shell::completions(flags, Cli::command()),
+        Command::Man(flags) => return shell::man(flags, Cli::command()),
     };
     outcome.deliver(output)
 }

@@ -133,6 +133,22 @@ pub enum ModelKind {
     Pjf,
 }
 
+impl ModelKind {
+    /// Every one.
+    pub const ALL: [ModelKind; 5] = [ModelKind::Npn, ModelKind::Pnp, ModelKind::Diode, ModelKind::Njf, ModelKind::Pjf];
+
+    /// As it is written: `NPN`.
+    pub fn word(self) -> &'static str {
+        match self {
+            ModelKind::Npn => "NPN",
+            ModelKind::Pnp => "PNP",
+            ModelKind::Diode => "D",
+            ModelKind::Njf => "NJF",
+            ModelKind::Pjf => "PJF",
+        }
+    }
+}
+
 /// What stands on one level of a netlist: the top, or inside a sub-circuit.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Scope {

@@ -15,14 +15,6 @@ pub(super) const KNOWN: [&str; 10] =
 /// Statements that others understand and that change nothing here.
 pub(super) const SKIPPED: [&str; 7] = [".tran", ".options", ".print", ".plot", ".save", ".ic", ".nodeset"];
 
-const MODEL_TYPES: [(&str, ModelKind); 5] = [
-    ("NPN", ModelKind::Npn),
-    ("PNP", ModelKind::Pnp),
-    ("D", ModelKind::Diode),
-    ("NJF", ModelKind::Njf),
-    ("PJF", ModelKind::Pjf),
-];
-
 /// Whether `word` begins a statement, in either case.
 pub(super) fn is_known(word: &str) -> bool {
     KNOWN.iter().chain(&SKIPPED).any(|known| known.eq_ignore_ascii_case(word))
@@ -49,17 +41,17 @@ pub(super) fn model(fields: &mut Fields<'_>) -> Parsed<ModelCard> {
     fields.skip();
     let name = fields.word("name")?;
     let written = fields.word("type")?;
-    let kind = MODEL_TYPES.iter().find(|(known, _)| known.eq_ignore_ascii_case(&written.text));
-    let Some((_, kind)) = kind else {
+    let kind = ModelKind::ALL.into_iter().find(|kind| kind.word().eq_ignore_ascii_case(&written.text));
+    let Some(kind) = kind else {
         let message = format!("no model type is called {}", written.text);
-        let known = MODEL_TYPES.map(|(known, _)| known);
+        let known = ModelKind::ALL.map(ModelKind::word);
         let help = nearest(&written.text, known)
             .map_or_else(|| format!("the types are {}", known.join(" ")), |known| format!("try {known}"));
         return Err(Box::new(fields.error(Code::WrongModelType, written.span, message).help(help)));
     };
     let parameters = bracketed(fields)?;
     fields.finish()?;
-    Ok(ModelCard { name, kind: *kind, parameters, span: fields.span })
+    Ok(ModelCard { name, kind, parameters, span: fields.span })
 }
 
 fn bracketed(fields: &mut Fields<'_>) -> Parsed<Vec<Assignment>> {

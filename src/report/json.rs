@@ -8,12 +8,16 @@ mod diagnose;
 mod drill;
 mod listen;
 mod recording;
+#[cfg(feature = "cli")]
+mod schema;
 mod symptoms;
 
 use serde::Serialize;
 
 pub use listen::Listen;
 pub use recording::Recorded;
+#[cfg(feature = "cli")]
+pub use schema::{COMMANDS, schema};
 pub use symptoms::SymptomChart;
 
 use super::{
@@ -34,6 +38,7 @@ pub const SCHEMA: u32 = 1;
 
 /// What every object begins with.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Head {
     schema: u32,
     command: &'static str,
@@ -49,6 +54,7 @@ impl Head {
 
 /// A refusal: what is wrong with the input.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Refusal<'a> {
     schema: u32,
     command: Option<&'a str>,
@@ -65,6 +71,7 @@ impl<'a> Refusal<'a> {
 
 /// Of `check`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Check {
     #[serde(flatten)]
     head: Head,
@@ -78,6 +85,7 @@ pub struct Check {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct CheckPrinted {
     point: String,
     node: String,
@@ -89,6 +97,7 @@ struct CheckPrinted {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct CheckExplanation {
     text: String,
     still_disagreeing: usize,
@@ -130,6 +139,7 @@ impl Check {
 
 /// Of `bias`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Bias<'a> {
     #[serde(flatten)]
     head: Head,
@@ -140,6 +150,7 @@ pub struct Bias<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct BiasNode<'a> {
     node: &'a str,
     dc_v: f64,
@@ -153,6 +164,7 @@ struct BiasNode<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct BiasDevice<'a> {
     device: &'a str,
     kind: &'static str,
@@ -196,6 +208,7 @@ fn bias_node(node: &NodeVolts) -> BiasNode<'_> {
 
 /// Of `response`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Response<'a> {
     #[serde(flatten)]
     head: Head,
@@ -211,6 +224,7 @@ pub struct Response<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseOutput<'a> {
     to: &'a str,
     points: Vec<ResponsePoint>,
@@ -218,6 +232,7 @@ struct ResponseOutput<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponsePoint {
     hz: f64,
     re: f64,
@@ -267,18 +282,21 @@ impl<'a> ResponseOutput<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseControl<'a> {
     control: &'a str,
     settings: Vec<ResponseSetting<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseSetting<'a> {
     value: f64,
     outputs: Vec<ResponseOutput<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseTwin<'a> {
     from: &'a str,
     #[serde(flatten)]
@@ -289,6 +307,7 @@ struct ResponseTwin<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseChannels {
     hz: f64,
     difference_db: Option<f64>,
@@ -298,6 +317,7 @@ struct ResponseChannels {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseBalance<'a> {
     control: &'a str,
     value: Option<f64>,
@@ -325,6 +345,7 @@ impl<'a> ResponseTwin<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ResponseSwing<'a> {
     to: &'a str,
     method: &'static str,
@@ -346,12 +367,14 @@ struct ResponseSwing<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SwingClips<'a> {
     up: Option<SwingClip<'a>>,
     down: Option<SwingClip<'a>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SwingClip<'a> {
     v: f64,
     input: f64,
@@ -360,6 +383,7 @@ struct SwingClip<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SwingLevel {
     input_rms: f64,
     output_rms_v: f64,
@@ -416,6 +440,7 @@ impl<'a> ResponseSwing<'a> {
 
 /// Of `noise`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Noise<'a> {
     #[serde(flatten)]
     head: Head,
@@ -428,6 +453,7 @@ pub struct Noise<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct NoiseNode<'a> {
     node: &'a str,
     dc_v: f64,
@@ -456,6 +482,7 @@ struct NoiseNode<'a> {
 
 /// What a scope shows; without divisions where the hiss is below its own noise.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct NoiseTrace {
     rms_v: f64,
     peak_to_peak_v: f64,
@@ -479,6 +506,7 @@ impl From<Trace> for NoiseTrace {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct NoiseDevice<'a> {
     device: &'a str,
     share: f64,
@@ -487,6 +515,7 @@ struct NoiseDevice<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct NoiseMechanism {
     mechanism: &'static str,
     share: f64,
@@ -494,6 +523,7 @@ struct NoiseMechanism {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct NoiseSpectrum<'a> {
     hz: &'a [f64],
     v_per_rthz: &'a [f64],
@@ -545,6 +575,7 @@ fn noise_device(device: &super::DeviceHiss) -> NoiseDevice<'_> {
 
 /// Of `compare`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Compare<'a> {
     #[serde(flatten)]
     head: Head,
@@ -555,6 +586,7 @@ pub struct Compare<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct CompareNode<'a> {
     node: &'a str,
     before_rms_v: f64,

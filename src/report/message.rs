@@ -4,6 +4,7 @@ use crate::diagnostic::{Diagnostic, Severity, Sources};
 
 /// A message as results carry it.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Message {
     /// Stable code.
     pub code: &'static str,

@@ -36,6 +36,7 @@ macro_rules! kinds {
        $example:literal, $meaning:literal;)*) => {
         /// A kind of fault.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
         #[serde(rename_all = "snake_case")]
         #[non_exhaustive]
         pub enum FaultKind { $(#[doc = $meaning] $variant,)* }

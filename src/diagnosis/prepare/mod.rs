@@ -57,14 +57,17 @@ const INSEPARABLE_UNITS: usize = 16;
 const SEED: u64 = 1;
 
 /// Why there is no bank.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum PrepareError {
     /// Something about the sheet.
+    #[error(transparent)]
     Sheet(Diagnostic),
     /// The healthy circuit has no bias.
+    #[error(transparent)]
     Unsolved(SolveError),
     /// No listed fault can cause the complaint.
+    #[error(transparent)]
     Bank(BankError),
 }
 

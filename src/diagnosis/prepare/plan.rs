@@ -376,12 +376,14 @@ impl<'s> Plan<'s> {
 }
 
 /// Why nothing can be prepared.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum PlanError {
     /// Something about the sheet.
+    #[error(transparent)]
     Sheet(Diagnostic),
     /// The healthy circuit has no bias.
+    #[error(transparent)]
     Unsolved(SolveError),
 }
 

@@ -6,6 +6,7 @@ use crate::report::{ControlResult, ControlledDevice, ControlledPoint};
 
 /// A control of `noise` or `compare`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Control<'a> {
     control: &'a str,
     ends: [f64; 2],
@@ -16,6 +17,7 @@ pub struct Control<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ControlNode<'a> {
     node: &'a str,
     low_rms_v: f64,
@@ -27,6 +29,7 @@ struct ControlNode<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ControlDevice<'a> {
     device: &'a str,
     low_rms_v: f64,

@@ -8,6 +8,7 @@ use crate::report::{DiagnoseResult, ExplainRow, Message};
 
 /// Of `diagnose`, and of a line of `diagnose --lines`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Diagnose<'a> {
     #[serde(flatten)]
     head: Head,
@@ -28,6 +29,7 @@ pub struct Diagnose<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Suspect<'a> {
     part: &'a str,
     probability: f64,
@@ -35,6 +37,7 @@ struct Suspect<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Kind {
     fault: &'static str,
     probability: f64,
@@ -42,6 +45,7 @@ struct Kind {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SeverityRange {
     quantity: &'static str,
     p10: f64,
@@ -50,18 +54,21 @@ struct SeverityRange {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SetAside<'a> {
     reading: &'a Reading,
     why: &'a str,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Step<'a> {
     part: &'a str,
     act: &'static str,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Next<'a> {
     test: &'a Reading,
     bits: f64,
@@ -73,6 +80,7 @@ struct Next<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Expect<'a> {
     part: &'a str,
     value: f64,
@@ -81,6 +89,7 @@ struct Expect<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Explained<'a> {
     reading: &'a Reading,
     leader: Option<&'a str>,
@@ -153,6 +162,7 @@ fn kind(row: &crate::report::KindRow) -> Kind {
 
 /// The answer to a line that was not understood.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct LineError {
     error: Message,
 }

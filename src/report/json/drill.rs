@@ -8,6 +8,7 @@ use crate::drill::{Course, Drill};
 
 /// How somebody did in a drill: the file of `drill --score`, and an entry of `drill --merge`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Score {
     /// Who.
     pub name: Option<String>,
@@ -43,6 +44,7 @@ pub struct Score {
 
 /// One thing that was done.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct ScoreStep {
     /// As typed.
     pub action: String,
@@ -52,6 +54,7 @@ pub struct ScoreStep {
 
 /// How following diagnosis would have gone.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct BestScore {
     /// Whether it would have found the bad part.
     pub found: bool,
@@ -110,6 +113,7 @@ fn steps(course: &Course) -> Vec<ScoreStep> {
 
 /// The file of `drill --score`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct DrillScore<'a> {
     #[serde(flatten)]
     head: Head,
@@ -126,6 +130,7 @@ impl<'a> DrillScore<'a> {
 
 /// Of `drill --merge`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct DrillClass<'a> {
     #[serde(flatten)]
     head: Head,

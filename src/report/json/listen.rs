@@ -7,6 +7,7 @@ use crate::report::ListenResult;
 
 /// Of `listen`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Listen<'a> {
     #[serde(flatten)]
     head: Head,
@@ -23,6 +24,7 @@ pub struct Listen<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Part<'a> {
     part: &'static str,
     changes: &'a [String],

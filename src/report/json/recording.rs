@@ -8,6 +8,7 @@ use crate::report::RecordingResult;
 
 /// Of `recording`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct Recorded<'a> {
     #[serde(flatten)]
     head: Head,
@@ -31,6 +32,7 @@ pub struct Recorded<'a> {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct JsonHum {
     mains_hz: f64,
     rms_v: f64,
@@ -38,6 +40,7 @@ struct JsonHum {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct JsonLine {
     harmonic: usize,
     hz: f64,
@@ -45,6 +48,7 @@ struct JsonLine {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct JsonGaussian {
     is_gaussian: bool,
     kurtosis: f64,
@@ -55,12 +59,14 @@ struct JsonGaussian {
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct JsonBurst {
     s: f64,
     v: f64,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct Spectrum {
     hz: Vec<f64>,
     v_per_rthz: Vec<f64>,

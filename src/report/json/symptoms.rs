@@ -11,6 +11,7 @@ use crate::report::{SymptomsResult, severity};
 
 /// Of `symptoms`.
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 pub struct SymptomChart<'a> {
     #[serde(flatten)]
     head: Head,
@@ -30,6 +31,7 @@ pub struct SymptomChart<'a> {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ComplaintForm {
     hiss_db: f64,
     /// Positions of controls; it shows at every one.
@@ -37,6 +39,7 @@ struct ComplaintForm {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct PointForm<'a> {
     node: &'a str,
     healthy_rms_v: f64,
@@ -45,6 +48,7 @@ struct PointForm<'a> {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ControlForm<'a> {
     control: &'a str,
     ends: [f64; 2],
@@ -52,6 +56,7 @@ struct ControlForm<'a> {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct ActForm<'a> {
     test: Reading,
     healthy_db: Option<f64>,
@@ -59,6 +64,7 @@ struct ActForm<'a> {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SuspectForm<'a> {
     part: &'a str,
     fault: &'static str,
@@ -67,6 +73,7 @@ struct SuspectForm<'a> {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct CaseForm<'a> {
     case: &'static str,
     severity: Option<SeverityForm>,
@@ -88,12 +95,14 @@ struct CaseForm<'a> {
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct SeverityForm {
     quantity: &'static str,
     value: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
+#[cfg_attr(feature = "cli", derive(schemars::JsonSchema))]
 struct PairForm<'a> {
     parts: &'a [String; 2],
     faults: [&'static str; 2],
