@@ -129,7 +129,7 @@ fn freezing(part: &str, frozen: &Frozen) -> String {
         _ => String::new(),
     };
     let lesson = match (cold == part, gain_db) {
-        (false, Some(gain)) if *change_db <= -1.0 && (gain - change_db).abs() <= 1.5 => {
+        (false, Some(gain)) if *gain <= -1.0 && (gain - change_db).abs() <= 1.5 => {
             ": it is the gain that falls, and the fall tells nothing"
         }
         (false, _) if *change_db <= -1.0 => ", although it is good",
