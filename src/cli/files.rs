@@ -36,6 +36,13 @@ pub fn read(file: &str) -> Result<Input, Diagnostic> {
     Ok(Input::Netlist(Box::new(netlist), messages))
 }
 
+/// Reads a file of parts as a netlist would include it: from its first line on, without a title.
+pub fn read_parts(file: &str) -> (Netlist, Vec<Diagnostic>) {
+    let mut names = Names::default();
+    let text = format!("parts\n.include \"{file}\"\n");
+    netlist::read("", &text, &mut |request| fetch(&mut names, request))
+}
+
 fn fetch(names: &mut Names, request: &IncludeRequest<'_>) -> Result<Fetched, String> {
     let directory = Path::new(request.from).parent().unwrap_or(Path::new(""));
     let path = directory.join(request.path);

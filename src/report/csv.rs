@@ -1,9 +1,11 @@
 //! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
 
+mod spares;
 mod symptoms;
 
 use csv::Writer;
 
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
 
 use super::{

@@ -7,12 +7,14 @@ mod control;
 mod diagnose;
 mod listen;
 mod recording;
+mod spares;
 mod symptoms;
 
 use serde::Serialize;
 
 pub use listen::Listen;
 pub use recording::Recorded;
+pub use spares::{PulledForm, SparesForm};
 pub use symptoms::SymptomChart;
 
 use super::{

@@ -17,6 +17,7 @@ mod message;
 mod noise;
 mod recording;
 mod response;
+mod spares;
 mod symptoms;
 #[cfg(feature = "cli")]
 pub mod text;
@@ -36,6 +37,7 @@ pub use response::{
     response,
 };
 
+pub use spares::{Place, PulledResult, SparesResult, no_transistor, pulled, spares, words};
 pub use symptoms::{SymptomsResult, severity, symptoms};
 
 use crate::circuit::Circuit;

@@ -8,6 +8,7 @@ mod listen;
 mod noise;
 mod recording;
 mod response;
+mod spares;
 mod symptoms;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
@@ -20,6 +21,7 @@ pub use listen::listen;
 pub use noise::{noise, ranking};
 pub use recording::recording;
 pub use response::response;
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
 
 use super::{CheckResult, Setting, SheetCheck};

@@ -127,6 +127,7 @@ pub const BENCH: Section = Section {
     meaning: "what things at hand do",
     keys: &[
         key("ambient_c", "27", "temperature inside the set, °C; as in the netlist unless given"),
+        key("hottest_c", "45", "the highest temperature inside the closed cabinet, °C"),
         key("freeze_c", "-30", "of a part under freeze spray, °C"),
         key("cool_c", "2.5", "of a part gently cooled, °C"),
         key("finger_c", "33", "of a part under a finger, °C"),

@@ -175,6 +175,8 @@ pub struct Instruments {
 pub struct Surroundings {
     /// Temperatures they bring a part to.
     pub temperatures: Temperatures,
+    /// The highest temperature inside the closed cabinet, °C.
+    pub hottest_celsius: f64,
     /// Capacitor for shunting, F.
     pub shunt_farads: f64,
     /// Parts side by side, by name: spray on one spills over to the others.
@@ -183,7 +185,7 @@ pub struct Surroundings {
 
 impl Default for Surroundings {
     fn default() -> Self {
-        Self { temperatures: Temperatures::default(), shunt_farads: 100e-6, near: Vec::new() }
+        Self { temperatures: Temperatures::default(), hottest_celsius: 45.0, shunt_farads: 100e-6, near: Vec::new() }
     }
 }
 
