@@ -43,7 +43,7 @@ pub struct Hot {
     pub devices: Vec<DeviceBias>,
 }
 
-/// Step to either side of the difference that gives ∂P/∂T, °C: its error is of second order, about 1e-7 of the leakage's part.
+/// Step to either side of the difference that gives ∂P/∂T, °C: its error is of second order, (step·ln 2/TDBL)²/6.
 const STEP_CELSIUS: f64 = 0.02;
 
 /// The temperature that the junction of a device stands, °C.
