@@ -367,6 +367,30 @@ fn ratings_are_held_against_rest_and_against_the_supply_when_it_is_cut_off() {
 }
 
 #[test]
+fn a_winding_swings_to_twice_the_supply() {
+    // Transformer-coupled class A: cut off, the winding adds what the transistor had at rest (Millman and Halkias 1967). The
+    // stage draws next to nothing through 1 Ω, so rest and cut off are the supply less the emitter's volts.
+    let stage = |load: &str| {
+        format!(
+            "Stage\nVCC vcc 0 12\nVB b 0 0.6 AC 1\n{load}\nQ1 c b e M\nRE e 0 100\n.model M NPN(IS=1e-13 VCEO=15)\n\
+             .noise v(c) VB dec 5 20 20k\n"
+        )
+    };
+    let parts = ".model M NPN(IS=1e-13 VCEO=15)\n";
+    let wound = [("amp.cir", stage("RW c w 1\nL1 w vcc 100m")), ("parts.inc", parts.to_owned())];
+    let result =
+        json(&wound.each_ref().map(|(name, text)| (*name, text.as_str())), "spares amp.cir Q1 --from parts.inc");
+    let (rest, cut) = (number(&result["original"]["vce_v"]), number(&result["original"]["cut_off_v"]));
+    assert!(cut > 23.0 && cut < 24.0 && cut - rest > 11.5 && cut - rest <= 12.0, "{rest} {cut}");
+    assert!(findings(candidate(&result, "M")).contains(&"volts"));
+    let plain = [("amp.cir", stage("RC c vcc 2k2")), ("parts.inc", parts.to_owned())];
+    let result =
+        json(&plain.each_ref().map(|(name, text)| (*name, text.as_str())), "spares amp.cir Q1 --from parts.inc");
+    assert!(number(&result["original"]["cut_off_v"]) <= 12.0, "{}", result["original"]);
+    assert!(!findings(candidate(&result, "M")).contains(&"volts"));
+}
+
+#[test]
 fn a_spare_that_hisses_is_a_complaint_again() {
     // 1000 times the flicker of the original, everything else as it was: the DC stands.
     let noisy = OLD.replace("OLD", "NOISY").replace("KF=1e-15", "KF=1e-12");
@@ -374,6 +398,44 @@ fn a_spare_that_hisses_is_a_complaint_again() {
     let noisy = candidate(&result, "NOISY");
     assert_eq!((noisy["verdict"].as_str(), findings(noisy)), (Some("does_not_fit"), vec!["hiss"]));
     assert_eq!(noisy["figures"]["dc_v"], result["original"]["dc_v"]);
+}
+
+#[test]
+fn a_leak_that_would_be_a_fault_is_remarked_upon() {
+    // By default a germanium junction is at fault from three times its card's ICBO on (common practice, no source).
+    let plain = ".model M PNP(IS=1e-20 BF=99 EG=0.67 ICBO=2u PTOT=0.2 VCEO=40 ICM=0.1)\n";
+    let spare = |name: &str, icbo: f64| {
+        let iceo = 100.0 * icbo * 1e6;
+        format!("[[spare]]\nname = \"{name}\"\nmodel = \"M\"\nbeta = 99\niceo = \"{iceo} uA at 6 V\"\n")
+    };
+    let sheet = format!("circuit = \"amp.cir\"\n{}{}", spare("good", 5.9e-6), spare("bad", 6.1e-6));
+    let circuit = STAGE.replace("OLD", "M") + plain;
+    let result = json(&[("amp.cir", &circuit), ("job.toml", &sheet)], "spares job.toml Q1");
+    assert!(!findings(candidate(&result, "good")).contains(&"leaky"));
+    assert!(findings(candidate(&result, "bad")).contains(&"leaky"));
+    close(number(&candidate(&result, "bad")["icbo_a"]), 6.1e-6, 1e-9, "ICBO");
+}
+
+#[test]
+fn threads_change_no_byte_and_the_cabinet_is_the_sheet_s() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let sheet = "circuit = \"amp.cir\"\n[bench]\nhottest_c = 52\n[[spare]]\nname = \"x\"\nbeta = 60\n";
+    fs::write(folder.path().join("amp.cir"), stage()).expect("a file");
+    fs::write(folder.path().join("parts.inc"), OLD).expect("a file");
+    fs::write(folder.path().join("job.toml"), sheet).expect("a file");
+    let on = |threads: &str| {
+        let arguments = ["spares", "job.toml", "Q1", "--from", "parts.inc", "--json"];
+        let mut command = Command::new(env!("CARGO_BIN_EXE_hissmap"));
+        command.args(arguments).env("RAYON_NUM_THREADS", threads).current_dir(folder.path());
+        String::from_utf8(command.output().expect("the command runs").stdout).expect("output is text")
+    };
+    let one = on("1");
+    assert_eq!(one, on("3"));
+    let result: Value = serde_json::from_str(&one).expect("the result is JSON");
+    assert_eq!(number(&result["hottest_c"]), 52.0);
+    assert_eq!(number(&result["original"]["hot"]["ambient_c"]), 52.0);
+    // A spare without a model is taken for one like the original, and that is said; so is what was not measured.
+    assert_eq!(findings(candidate(&result, "x"))[..2], ["model_assumed", "not_measured"]);
 }
 
 #[test]

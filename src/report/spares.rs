@@ -176,7 +176,7 @@ pub fn words(finding: &Finding) -> String {
             format!("{change_db:.1} dB more hiss at the output, {judged}{gain}")
         }
         Finding::Dissipation { watts, rated, hot } => format!(
-            "dissipates {}{}: {:.0} % of its {}",
+            "dissipates {} at rest{}: {:.0} % of its {}",
             quantity(*watts, "W"),
             heat(*hot),
             100.0 * watts / rated,
@@ -210,6 +210,12 @@ pub fn words(finding: &Finding) -> String {
         Finding::NoBiasHot { why, ambient_celsius } => {
             format!("no rest with {} inside: {why}", short(*ambient_celsius, "°C"))
         }
+        Finding::Leaky { amps, from } => format!(
+            "leaks as a faulty one does, ICBO {} (a fault from {} on): such a surface may hiss up to 100 times the shot \
+             noise reckoned here (common practice)",
+            quantity(*amps, "A"),
+            quantity(*from, "A")
+        ),
         Finding::Mismatch { twin, what, ratio, healthy_ratio } => {
             format!("{what} {ratio:.2} times that of {twin} in the other channel; good ones differ by up to {healthy_ratio}")
         }
@@ -222,17 +228,6 @@ pub fn words(finding: &Finding) -> String {
             "leaks less than the junctions of {model} by themselves, {}: reckoned with that",
             quantity(*amps, "A")
         ),
-    }
-}
-
-/// The part of a reading that tells good from guilty, in words.
-pub(super) fn reading_words(name: &str) -> &'static str {
-    match name {
-        "iceo_a" => "ICEO",
-        "hfe" => "hFE",
-        "gain" => "gain",
-        "emitter_drop_v" => "B-E drop",
-        _ => "B-C drop",
     }
 }
 

@@ -2,9 +2,10 @@
 
 use super::finding::Finding;
 use super::tester::{Beyond, Measured, Tester};
+use crate::bench::FaultKind;
 use crate::bench::sheet::Spare;
 use crate::circuit::{Circuit, Model};
-use crate::element::{Bjt, BjtModel, Polarity};
+use crate::element::{Bjt, BjtModel, Element, Polarity};
 
 /// A transistor that might take the place.
 #[derive(Clone, Debug, PartialEq)]
@@ -105,8 +106,15 @@ impl Candidate {
             Beyond::Unsolved => Finding::BeyondModel { what: "leakage", model: self.model_name.clone() },
             Beyond::Leakage(amps) => Finding::LeaksLess { model: self.model_name.clone(), amps: *amps },
         }));
+        findings.extend(leaky(&device, fit.device.model.icbo));
         (fit.device, findings)
     }
+}
+
+/// Whether a leak is one that the list of faults has, from its mild end on.
+fn leaky(card: &Bjt, amps: f64) -> Option<Finding> {
+    let from = FaultKind::JunctionLeak.prior(&Element::Bjt(card.clone()))?.ranges.first()?.mild;
+    (amps >= from).then_some(Finding::Leaky { amps, from })
 }
 
 /// The order of pins without what does not count: `E-B-C` is `EBC`.

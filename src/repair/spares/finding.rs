@@ -166,6 +166,13 @@ pub enum Finding {
         /// Inside the cabinet, °C.
         ambient_celsius: f64,
     },
+    /// It leaks as faulty ones do.
+    Leaky {
+        /// Its ICBO, A.
+        amps: f64,
+        /// What the list of faults calls a leak, mild at first, A.
+        from: f64,
+    },
     /// It differs from the other channel's device.
     Mismatch {
         /// The other channel's device.
@@ -239,6 +246,7 @@ impl Finding {
             Finding::OtherMaterial { .. }
             | Finding::OtherPinout { .. }
             | Finding::OtherCase { .. }
+            | Finding::Leaky { .. }
             | Finding::Mismatch { .. }
             | Finding::BeyondModel { .. } => Weight::Remark,
             Finding::OutsideBand { volts, band, .. } => beyond(widths_outside(*volts, *band), FAR_WIDTHS),
@@ -281,6 +289,7 @@ impl Finding {
             Finding::HotJunction { .. } => "hot_junction",
             Finding::Runaway { .. } => "runaway",
             Finding::NoBiasHot { .. } => "no_bias_hot",
+            Finding::Leaky { .. } => "leaky",
             Finding::Mismatch { .. } => "mismatch",
             Finding::ModelAssumed { .. } => "model_assumed",
             Finding::NotMeasured { .. } => "not_measured",

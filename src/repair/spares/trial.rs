@@ -3,10 +3,11 @@
 use super::SparesQuestion;
 use super::heat::{Hot, heated, in_place};
 use crate::bench::OPEN_OHMS;
-use crate::bias::{DeviceBias, SolveError, devices, solve};
+use crate::bias::{BiasPoint, DeviceBias, DeviceCurrents, SolveError, devices, solve};
 use crate::circuit::{Change, Circuit};
 use crate::diagnostic::Diagnostic;
 use crate::element::{Bjt, Element, Excess, Pin};
+use crate::mna::NodeId;
 use crate::noise::{DEFAULT_TOLERANCE, NoiseRequest, cautions, noise};
 use crate::operating::Operating;
 use crate::response::{half_power_hertz, response};
@@ -35,6 +36,7 @@ pub struct Trial {
     /// Where the gain is 3 dB down, below and above 1 kHz, Hz.
     pub half_power_hz: [Option<f64>; 2],
     /// Between collector and emitter lug when the device is cut off, V without sign; `None` where the circuit has no rest so.
+    /// A winding there swings as far beyond its supply as the device has volts at rest.
     pub cut_off_volts: Option<f64>,
     /// At the highest temperature, or why there is no rest there.
     pub hot: Result<Hot, String>,
@@ -50,6 +52,10 @@ pub struct PointShift {
     /// V against the same point with the original.
     pub shift_volts: f64,
 }
+
+/// A resistance that drops no more of the device's volts than this is that of a winding; a load drops more. Common practice,
+/// no source.
+const WINDING_DROP: f64 = 0.25;
 
 /// Puts a device in the place. `reference` is the trial of the original, `None` for that itself.
 ///
@@ -85,11 +91,16 @@ pub(super) fn trial(
     });
     let all = devices(&circuit, bias);
     let own = all.iter().find(|own| own.part == question.part);
+    let own = own.expect("the place is a transistor, and each has a row").clone();
+    let kick_volts = match own.currents {
+        DeviceCurrents::Bjt { vce_v, .. } if at_winding(&circuit, bias, device) => vce_v.abs(),
+        _ => 0.0,
+    };
     let ratio_db = |after: f64, before: f64| Some(20.0 * (after / before).log10()).filter(|db| db.is_finite());
     let gain_db = |before: f64| gain.filter(|&gain| gain >= LEAST_GAIN).and_then(|gain| ratio_db(gain, before));
     Ok(Trial {
         points: points.collect(),
-        own: own.expect("the place is a transistor, and each has a row").clone(),
+        own,
         devices: all,
         stability: stability.clone(),
         hiss_volts,
@@ -100,9 +111,33 @@ pub(super) fn trial(
             Some(reference) => reference.gain.and_then(gain_db),
         },
         half_power_hz,
-        cut_off_volts: cut_off_volts(question, device),
+        cut_off_volts: cut_off_volts(question, device).map(|volts| volts + kick_volts),
         cautions: [cautions(&circuit, bias, question.band_hz[1]), operating.cautions(&circuit)].concat(),
         hot: heated(&circuit, question.part, device, question.hottest_celsius, question.tester.volts),
+    })
+}
+
+/// Whether collector or emitter hang on a winding, its own resistance between. One that has hardly any DC across it at rest
+/// gives back in the other half of the swing what it took: a class A stage with a transformer swings to twice its supply
+/// (Millman and Halkias, Electronic Devices and Circuits, McGraw-Hill 1967, on transformer-coupled power amplifiers).
+fn at_winding(circuit: &Circuit, bias: &BiasPoint, device: &Bjt) -> bool {
+    let [collector, _, emitter] = device.nodes;
+    let most_volts = WINDING_DROP * (bias.volts(collector) - bias.volts(emitter)).abs();
+    let mut near = vec![collector, emitter];
+    for (_, part) in circuit.parts() {
+        let Element::Resistor(resistor) = &part.element else { continue };
+        let [a, b] = resistor.nodes;
+        if (bias.volts(a) - bias.volts(b)).abs() < most_volts {
+            near.extend([collector, emitter].contains(&a).then_some(b));
+            near.extend([collector, emitter].contains(&b).then_some(a));
+        }
+    }
+    // What voltage sources hold does not swing.
+    let held = circuit.held_groups();
+    near.retain(|node| held[node.index()] != NodeId::GROUND);
+    circuit.parts().any(|(_, part)| match &part.element {
+        Element::Inductor(winding) => winding.nodes.iter().any(|node| near.contains(node)),
+        _ => false,
     })
 }
 

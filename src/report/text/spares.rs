@@ -5,7 +5,7 @@ use crate::bench::healthy::Band;
 use crate::bias::DeviceCurrents;
 use crate::repair::spares::{Readings, Tester, Trial, Tried, Weight};
 use crate::report::spares::Place;
-use crate::report::spares::{PulledResult, SparesResult, polarity, reading_words, words};
+use crate::report::spares::{PulledResult, SparesResult, polarity, words};
 use crate::units::{engineering, short};
 
 /// Said once where a transistor is taken out or put in.
@@ -36,7 +36,7 @@ pub fn spares(result: &SparesResult) -> String {
     text += &rows.text();
     let Tester { volts: tester_volts, base_amps, celsius, .. } = result.tester;
     text += &format!(
-        "\nhiss, gain, DC: against the original; hFE at {} into the base and ICEO, both at {} and {}\n",
+        "\nhiss, gain, DC: against the original; hFE with {} into the base, leakage taken off, at {}, {}\n",
         short(base_amps, "A"),
         short(tester_volts, "V"),
         short(celsius, "°C"),
@@ -145,6 +145,11 @@ fn about(tried: &Tried) -> String {
         let words = printable(&words(finding));
         text += &filled(&format!("    {lead}"), "       ", words.split(' ').map(str::to_owned));
     }
+    let measured = &candidate.measured;
+    if measured.beta.is_some() || measured.iceo.is_some() || measured.icbo_amps.is_some() {
+        let (bf, icbo) = (tried.device.model.bf, engineering(tried.device.model.icbo, "A", 3));
+        text += &format!("    as measured it is a {} with BF {bf:.1} and ICBO {icbo}\n", candidate.model_name);
+    }
     if let Some(trial) = tried.trial.as_ref().filter(|_| !wrong) {
         text += &filled("   ", "       ", in_words(trial).split(' ').map(str::to_owned));
     }
@@ -197,4 +202,15 @@ fn largest_shift(result: &SparesResult, trial: &Trial) -> Option<String> {
 fn on_tester(readings: &Readings) -> [String; 2] {
     let hfe = readings.gain.map_or_else(|| "-".to_owned(), |gain| format!("{gain:.0}"));
     [hfe, readings.iceo_amps.map_or_else(|| "-".to_owned(), |amps| engineering(amps, "A", 3))]
+}
+
+/// The part of a reading that tells good from guilty, in words.
+fn reading_words(name: &str) -> &'static str {
+    match name {
+        "iceo_a" => "ICEO",
+        "hfe" => "hFE",
+        "gain" => "gain",
+        "emitter_drop_v" => "B-E drop",
+        _ => "B-C drop",
+    }
 }
