@@ -83,17 +83,9 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
 }
 
 fn prepared<'s>(loaded: &Loaded, sheet: &'s Sheet) -> Result<Prepared<'s>, Refusal> {
-    let visible = std::io::stderr().is_terminal();
-    let progress = |done: usize, all: usize| {
-        if visible {
-            // A bar that nobody sees is no failure.
-            let _ = write!(std::io::stderr().lock(), "\rpreparing: {done} of {all} faults ");
-        }
-    };
-    let prepared = Prepared::of(sheet, &progress);
-    if visible {
-        let _ = write!(std::io::stderr().lock(), "\r\u{1b}[2K");
-    }
+    let progress = Progress::new();
+    let prepared = Prepared::of(sheet, &|done, all| progress.tell(done, all));
+    drop(progress);
     prepared.map_err(|error| match error {
         PrepareError::Unsolved(error) => Refusal::unsolved(loaded, &error),
         PrepareError::Sheet(problem) => Refusal::flags(loaded, vec![problem]),
@@ -103,4 +95,32 @@ fn prepared<'s>(loaded: &Loaded, sheet: &'s Sheet) -> Result<Prepared<'s>, Refus
         }
         _ => Refusal::missing(loaded, "this sheet cannot be prepared", "check it: hissmap check SHEET"),
     })
+}
+
+/// How far the preparation of a bank is, on a terminal; wiped off when it is done.
+pub struct Progress {
+    visible: bool,
+}
+
+impl Progress {
+    /// Visible where somebody looks.
+    pub fn new() -> Self {
+        Self { visible: std::io::stderr().is_terminal() }
+    }
+
+    /// So many of all faults are done.
+    pub fn tell(&self, done: usize, all: usize) {
+        if self.visible {
+            // A bar that nobody sees is no failure.
+            let _ = write!(std::io::stderr().lock(), "\rpreparing: {done} of {all} faults ");
+        }
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if self.visible {
+            let _ = write!(std::io::stderr().lock(), "\r\u{1b}[2K");
+        }
+    }
 }

@@ -6,6 +6,7 @@ mod check;
 mod circuit;
 mod compare;
 mod diagnose;
+mod drill;
 mod equations;
 mod files;
 mod flags;
@@ -55,6 +56,7 @@ enum Command {
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
     Spares(spares::Flags),
+    Drill(drill::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -76,6 +78,7 @@ pub fn run() -> ExitCode {
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
         Command::Spares(flags) => (spares::run(flags), flags.common.output()),
+        Command::Drill(flags) => return drill::run(flags),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),
