@@ -12,8 +12,10 @@ mod flags;
 mod listen;
 mod noise;
 mod output;
+mod progress;
 mod recording;
 mod render;
+mod report;
 mod response;
 mod symptoms;
 mod why;
@@ -53,6 +55,7 @@ enum Command {
     Compare(compare::Flags),
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
+    Report(report::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -73,6 +76,7 @@ pub fn run() -> ExitCode {
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
+        Command::Report(flags) => (report::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),
