@@ -13,8 +13,10 @@ mod flags;
 mod listen;
 mod noise;
 mod output;
+mod progress;
 mod recording;
 mod render;
+mod report;
 mod response;
 mod spares;
 mod symptoms;
@@ -57,6 +59,7 @@ enum Command {
     Diagnose(diagnose::Flags),
     Spares(spares::Flags),
     Drill(drill::Flags),
+    Report(report::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -79,6 +82,7 @@ pub fn run() -> ExitCode {
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
         Command::Spares(flags) => (spares::run(flags), flags.common.output()),
         Command::Drill(flags) => return drill::run(flags),
+        Command::Report(flags) => (report::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),
