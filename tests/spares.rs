@@ -417,6 +417,23 @@ fn a_leak_that_would_be_a_fault_is_remarked_upon() {
 }
 
 #[test]
+fn a_spare_that_works_in_some_sets_only_is_remarked_upon() {
+    // One part varies: the supply, evenly by ±20 % about 10 V. Ib is fixed by a source, so Ic = BF·Ib, and the transistor
+    // saturates where the supply is below Ic·RC and a little. With BF·Ib·RC = 9 V that is below 9.05 to 9.2 V: the lower
+    // quarter to third of the sets, (9.0 − 8)/4 to (9.3 − 8)/4 of them. With 6 V it is none.
+    let circuit = "Some\nVCC vcc 0 10\nVIN in 0 AC 1\nCIN in b 1u\nIB 0 b 10u\nRC vcc c 10k TOL=0\nQ1 c b 0 M\n\
+                   .model M NPN(IS=1e-15 BF=60 PTOT=1 VCEO=50 ICM=0.1)\n.noise v(c) VIN dec 5 20 20k\n";
+    let sheet = "circuit = \"amp.cir\"\n[tolerance]\nbeta = 1\nis = 0\nsupply = \"20 %\"\nambient_c = [27, 27]\n\
+                 resistor_noise = [0.1, 0.1]\n[[spare]]\nname = \"strong\"\nmodel = \"M\"\nbeta = 90\n";
+    let result = json(&[("amp.cir", circuit), ("job.toml", sheet)], "spares job.toml Q1");
+    assert_eq!(result["original"]["lost_units"], serde_json::json!([0, 100]));
+    let strong = candidate(&result, "strong");
+    let lost = number(&strong["figures"]["lost_units"][0]);
+    assert!((25.0..=33.0).contains(&lost), "{lost}");
+    assert!(findings(strong).contains(&"lost_in_units"), "{strong}");
+}
+
+#[test]
 fn threads_change_no_byte_and_the_cabinet_is_the_sheet_s() {
     let folder = tempfile::tempdir().expect("a folder");
     let sheet = "circuit = \"amp.cir\"\n[bench]\nhottest_c = 52\n[[spare]]\nname = \"x\"\nbeta = 60\n";

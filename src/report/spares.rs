@@ -152,6 +152,10 @@ pub fn words(finding: &Finding) -> String {
         Finding::NoBias { why } => format!("the circuit finds no rest with it: {why}"),
         Finding::Unstable { what } => format!("the circuit {what} with it"),
         Finding::Disabled { device, region, hot } => format!("{device} is {region} with it{}", heat(*hot)),
+        Finding::LostInUnits { lost, units, lost_before } => format!(
+            "in {lost} of {units} sets within their tolerances a transistor does not amplify with it ({lost_before} with \
+             the original)"
+        ),
         Finding::OutsideBand { count, worst, volts, band: [low, high] } => format!(
             "DC outside the healthy band at {}: farthest {worst}, {} where healthy units have {} to {}",
             if *count == 1 { "one point".to_owned() } else { format!("{count} points") },

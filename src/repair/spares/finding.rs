@@ -73,6 +73,15 @@ pub enum Finding {
         /// At the highest temperature, and not at the ambient of the question.
         hot: bool,
     },
+    /// A transistor that amplified with the original does not in some sets within their tolerances.
+    LostInUnits {
+        /// How many sets.
+        lost: usize,
+        /// Of how many.
+        units: usize,
+        /// How many with the original.
+        lost_before: usize,
+    },
     /// Points outside the healthy band.
     OutsideBand {
         /// How many of them.
@@ -246,6 +255,7 @@ impl Finding {
             Finding::OtherMaterial { .. }
             | Finding::OtherPinout { .. }
             | Finding::OtherCase { .. }
+            | Finding::LostInUnits { .. }
             | Finding::Leaky { .. }
             | Finding::Mismatch { .. }
             | Finding::BeyondModel { .. } => Weight::Remark,
@@ -277,6 +287,7 @@ impl Finding {
             Finding::NoBias { .. } => "no_bias",
             Finding::Unstable { .. } => "unstable",
             Finding::Disabled { .. } => "disabled",
+            Finding::LostInUnits { .. } => "lost_in_units",
             Finding::OutsideBand { .. } => "outside_band",
             Finding::Gain { .. } => "gain",
             Finding::NoGain => "no_gain",

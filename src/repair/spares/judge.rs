@@ -7,6 +7,7 @@ use super::{Bands, COMPLAINT_DB, Candidate, Readings, SparesQuestion, Trial};
 use crate::bench::healthy::Band;
 use crate::bias::{DeviceBias, DeviceCurrents, Region, SolveError};
 use crate::element::{Bjt, BjtRegion};
+use crate::smallsignal::LEAST_GAIN;
 use crate::stability::Stability;
 use crate::units::engineering;
 
@@ -28,6 +29,9 @@ const LOOP_REMARK: f64 = 0.5;
 const LIMIT_MOVES: f64 = 1.25;
 /// A junction from here on is called hot, °C: germanium, silicon, as for every device.
 const HOT_CELSIUS: [f64; 2] = [60.0, 100.0];
+/// A part of healthy sets in which a transistor stops amplifying, from here on remarked upon: the sets that the healthy bands
+/// leave out on one side.
+const LOST_REMARK: f64 = 0.05;
 /// Shifts that no meter shows are none, V.
 const LEAST_SHIFT_VOLTS: f64 = 1e-3;
 
@@ -86,6 +90,12 @@ impl Bench<'_> {
         }
         findings.extend(self.disabled(&trial.devices, &self.reference.devices, false));
         findings.extend(self.outside(trial));
+        let [lost, units] = trial.lost_units;
+        let [lost_before, units_before] = self.reference.lost_units;
+        let more = lost as f64 / units.max(1) as f64 - lost_before as f64 / units_before.max(1) as f64;
+        if more > LOST_REMARK {
+            findings.push(Finding::LostInUnits { lost, units, lost_before });
+        }
         findings
     }
 
@@ -119,7 +129,9 @@ impl Bench<'_> {
     fn signal(&self, trial: &Trial) -> Vec<Finding> {
         let mut findings = Vec::new();
         let decibels = |ratio: f64| 20.0 * ratio.log10();
-        if let (Some(before), Some(Band { low, high })) = (self.reference.gain, self.bands.gain) {
+        // With a control turned down there may be no gain to lose.
+        let before = self.reference.gain.filter(|gain| *gain >= LEAST_GAIN);
+        if let (Some(before), Some(Band { low, high })) = (before, self.bands.gain) {
             let band_db = [low, high].map(|end| decibels(end / before));
             match trial.gain_db {
                 None => findings.push(Finding::NoGain),

@@ -127,7 +127,7 @@ impl From<SolveError> for SparesError {
 pub fn spares(question: &SparesQuestion<'_>) -> Result<Spares, SparesError> {
     let part = question.circuit.part(question.part);
     let Element::Bjt(original) = &part.element else { return Err(SparesError::NoTransistor(part.name.clone())) };
-    let reference = trial::trial(question, original, None)?;
+    let reference = trial::trial(question, original, &Measured::default(), None)?;
     let bands = healthy::bands(&question.healthy, question)?;
     let twin = question.twin.and_then(|twin| match &question.circuit.part(twin).element {
         Element::Bjt(device) => Some((question.circuit.part(twin).name.clone(), question.tester.read(device))),
@@ -141,7 +141,7 @@ pub fn spares(question: &SparesQuestion<'_>) -> Result<Spares, SparesError> {
         .map(|candidate| {
             let (device, mut findings) = candidate.fitted(original, &question.tester);
             let readings = question.tester.read(&device);
-            let outcome = trial::trial(question, &device, Some(&reference));
+            let outcome = trial::trial(question, &device, &candidate.measured, Some(&reference));
             findings.extend(bench.judge(candidate, &device, &readings, &outcome));
             findings.sort_by_key(|finding| (!finding.is_of_kind(), Reverse(finding.weight())));
             let verdict = Verdict::of(&findings);

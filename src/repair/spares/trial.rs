@@ -1,12 +1,13 @@
 //! One device in the place: what the circuit does with it.
 
-use super::SparesQuestion;
+use super::healthy::lost_units;
 use super::heat::{Hot, heated, in_place};
+use super::{Measured, SparesQuestion};
 use crate::bench::OPEN_OHMS;
-use crate::bias::{BiasPoint, DeviceBias, DeviceCurrents, SolveError, devices, solve};
+use crate::bias::{BiasPoint, DeviceBias, DeviceCurrents, Region, SolveError, devices, solve};
 use crate::circuit::{Change, Circuit};
 use crate::diagnostic::Diagnostic;
-use crate::element::{Bjt, Element, Excess, Pin};
+use crate::element::{Bjt, BjtRegion, Element, Excess, PartId, Pin};
 use crate::mna::NodeId;
 use crate::noise::{DEFAULT_TOLERANCE, NoiseRequest, cautions, noise};
 use crate::operating::Operating;
@@ -40,6 +41,9 @@ pub struct Trial {
     pub cut_off_volts: Option<f64>,
     /// At the highest temperature, or why there is no rest there.
     pub hot: Result<Hot, String>,
+    /// Sets within their tolerances in which a transistor that amplifies with the original does not, or that find no bias;
+    /// and how many were drawn.
+    pub lost_units: [usize; 2],
     /// What a reader of these figures should know.
     pub cautions: Vec<Diagnostic>,
 }
@@ -57,13 +61,14 @@ pub struct PointShift {
 /// no source.
 const WINDING_DROP: f64 = 0.25;
 
-/// Puts a device in the place. `reference` is the trial of the original, `None` for that itself.
+/// Puts a device in the place, of which so much is `measured` and will not be otherwise. `reference` is the trial of the original, `None` for that itself.
 ///
 /// # Errors
 /// [`SolveError`] where the circuit has no bias with it.
 pub(super) fn trial(
     question: &SparesQuestion<'_>,
     device: &Bjt,
+    measured: &Measured,
     reference: Option<&Trial>,
 ) -> Result<Trial, SolveError> {
     let circuit = in_place(question.circuit, question.part, device);
@@ -96,6 +101,9 @@ pub(super) fn trial(
         DeviceCurrents::Bjt { vce_v, .. } if at_winding(&circuit, bias, device) => vce_v.abs(),
         _ => 0.0,
     };
+    let amplifying = reference.map_or(&all, |reference| &reference.devices).iter();
+    let amplifying: Vec<PartId> =
+        amplifying.filter(|device| device.region == Region::Bjt(BjtRegion::Active)).map(|device| device.part).collect();
     let ratio_db = |after: f64, before: f64| Some(20.0 * (after / before).log10()).filter(|db| db.is_finite());
     let gain_db = |before: f64| gain.filter(|&gain| gain >= LEAST_GAIN).and_then(|gain| ratio_db(gain, before));
     Ok(Trial {
@@ -112,6 +120,7 @@ pub(super) fn trial(
         },
         half_power_hz,
         cut_off_volts: cut_off_volts(question, device).map(|volts| volts + kick_volts),
+        lost_units: lost_units(question, device, measured, &amplifying),
         cautions: [cautions(&circuit, bias, question.band_hz[1]), operating.cautions(&circuit)].concat(),
         hot: heated(&circuit, question.part, device, question.hottest_celsius, question.tester.volts),
     })

@@ -108,6 +108,8 @@ struct TrialForm<'a> {
     half_power_hz: [Option<f64>; 2],
     dc_v: Vec<f64>,
     shift_v: Vec<f64>,
+    /// Sets drawn in which a transistor that should amplify does not, and all that were drawn.
+    lost_units: [usize; 2],
     hot: Option<HotForm>,
     hot_failure: Option<&'a str>,
 }
@@ -227,6 +229,7 @@ impl<'a> TrialForm<'a> {
             half_power_hz: trial.half_power_hz,
             dc_v: trial.points.iter().map(|point| point.volts).collect(),
             shift_v: trial.points.iter().map(|point| point.shift_volts).collect(),
+            lost_units: trial.lost_units,
             hot: trial.hot.as_ref().ok().map(HotForm::of),
             hot_failure: trial.hot.as_ref().err().map(String::as_str),
         }
