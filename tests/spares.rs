@@ -212,9 +212,8 @@ fn the_wrong_polarity_is_called_out_first() {
     let wrong = candidate(&result, "UPSIDE");
     assert_eq!(wrong["verdict"], "does_not_fit");
     assert_eq!(findings(wrong)[0], "wrong_polarity");
-    // And it does not amplify there: its base-emitter junction is held reverse.
-    assert!(["off", "reversed"].contains(&wrong["figures"]["region"].as_str().expect("a region")), "{wrong}");
-    assert!(findings(wrong).contains(&"disabled"), "{wrong}");
+    // No figure of it would mean anything.
+    assert!(wrong["figures"].is_null() && findings(wrong).len() == 1, "{wrong}");
 }
 
 #[test]
@@ -364,6 +363,27 @@ fn ratings_are_held_against_rest_and_against_the_supply_when_it_is_cut_off() {
     let rank =
         |verdict: &String| ["fits", "fits_with_remark", "does_not_fit"].iter().position(|known| known == verdict);
     assert!(order.is_sorted_by_key(rank), "{order:?}");
+}
+
+#[test]
+fn a_class_b_stage_asks_for_more_when_it_is_driven() {
+    // Two ideal followers on ±12 V and 10 Ω: peak current V/R; each heats most, V²/(π²·R), at 2/π of the full amplitude
+    // (Millman and Halkias 1967). Saturation, base-emitter volts and idling current take a few percent of V.
+    let circuit = "Push-pull\nVCC vcc 0 12\nVEE vee 0 -12\nVIN in 0 AC 1\nVN bn in 0.55\nVP in bp 0.55\n\
+                   QN vcc bn out N\nQP vee bp out P\nRL out 0 10\n.model N NPN(IS=1e-12 BF=1000 PTOT=20 VCEO=40 ICM=3)\n\
+                   .model P PNP(IS=1e-12 BF=1000)\n.noise v(out) VIN dec 5 20 20k\n";
+    let parts = ".model SAME NPN(IS=1e-12 BF=1000 PTOT=20 VCEO=40 ICM=3)\n.model SMALL NPN(IS=1e-12 BF=1000 PTOT=0.12 \
+                 VCEO=40 ICM=50m)\n";
+    let result = json(&[("amp.cir", circuit), ("parts.inc", parts)], "spares amp.cir QN --from parts.inc");
+    let driven = &result["original"]["driven"];
+    close(number(&driven["peak_a"]), 12.0 / 10.0, 0.05, "peak current");
+    close(number(&driven["power_w"]), 144.0 / (std::f64::consts::PI.powi(2) * 10.0), 0.06, "heat");
+    assert!(number(&result["original"]["power_w"]) < 0.1, "{}", result["original"]);
+    assert_eq!(candidate(&result, "SAME")["verdict"], "fits");
+    // At rest the small one would do; driven it would not last a note.
+    let small = candidate(&result, "SMALL");
+    assert_eq!(small["verdict"], "does_not_fit");
+    assert!(findings(small).contains(&"current") && findings(small).contains(&"dissipation"), "{small}");
 }
 
 #[test]

@@ -75,7 +75,7 @@ pub(super) fn bands(model: &HealthyModel, question: &SparesQuestion<'_>) -> Resu
 const SETS: usize = 100;
 
 /// Draws sets with a device in the place; those that lose one of the transistors that should amplify, and how many sets.
-/// What was measured of the device does not vary. One of the wrong polarity is not worth the trouble: none were drawn.
+/// What was measured of the device does not vary.
 pub(super) fn lost_units(
     question: &SparesQuestion<'_>,
     device: &Bjt,
@@ -86,9 +86,6 @@ pub(super) fn lost_units(
     let name = |part: PartId| &question.circuit.part(part).name;
     let Ok(part) = model.circuit.find_part(name(question.part)) else { return [0, 0] };
     let Element::Bjt(there) = &model.circuit.part(part).element else { return [0, 0] };
-    if there.polarity != device.polarity {
-        return [0, 0];
-    }
     let nominal = in_place(&model.circuit, part, &Bjt { nodes: there.nodes, ..device.clone() });
     let known = |coordinate: &Coordinate| match &coordinate.effect {
         Effect::Factor(Quantity::ForwardBeta, parts) => measured.beta.is_some() && parts.contains(&part),

@@ -27,7 +27,7 @@ use crate::element::{Bjt, Element, PartId};
 use crate::noise::Weighting;
 
 pub use candidate::Candidate;
-pub use finding::{Finding, Verdict, Weight};
+pub use finding::{Finding, Verdict, Weight, When};
 pub use healthy::Bands;
 pub use heat::Hot;
 pub use tester::{Measured, Readings, Tester};
@@ -100,7 +100,7 @@ pub struct Tried {
     pub verdict: Verdict,
     /// What is to be said: the wrong kind of part or another shape first, then the weightiest.
     pub findings: Vec<Finding>,
-    /// What it does in its place; `None` where the circuit finds no bias with it.
+    /// What it does in its place; `None` where the circuit finds no bias with it, or for one of the wrong polarity.
     pub trial: Option<Trial>,
 }
 
@@ -141,11 +141,20 @@ pub fn spares(question: &SparesQuestion<'_>) -> Result<Spares, SparesError> {
         .map(|candidate| {
             let (device, mut findings) = candidate.fitted(original, &question.tester);
             let readings = question.tester.read(&device);
-            let outcome = trial::trial(question, &device, &candidate.measured, Some(&reference));
+            // One of the wrong polarity is held off, or breaks down: no figure of it would mean anything.
+            let tries = device.polarity == original.polarity;
+            let outcome = tries.then(|| trial::trial(question, &device, &candidate.measured, Some(&reference)));
             findings.extend(bench.judge(candidate, &device, &readings, &outcome));
             findings.sort_by_key(|finding| (!finding.is_of_kind(), Reverse(finding.weight())));
             let verdict = Verdict::of(&findings);
-            Tried { candidate: candidate.clone(), device, readings, verdict, findings, trial: outcome.ok() }
+            Tried {
+                candidate: candidate.clone(),
+                device,
+                readings,
+                verdict,
+                findings,
+                trial: outcome.and_then(Result::ok),
+            }
         })
         .collect();
     tried.sort_by(|a, b| rank(a).partial_cmp(&rank(b)).unwrap_or(Ordering::Equal));
