@@ -6,14 +6,17 @@ mod check;
 mod circuit;
 mod compare;
 mod diagnose;
+mod drill;
 mod equations;
 mod files;
 mod flags;
 mod listen;
 mod noise;
 mod output;
+mod progress;
 mod recording;
 mod render;
+mod report;
 mod response;
 mod spares;
 mod symptoms;
@@ -55,6 +58,8 @@ enum Command {
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
     Spares(spares::Flags),
+    Drill(drill::Flags),
+    Report(report::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -76,6 +81,8 @@ pub fn run() -> ExitCode {
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
         Command::Spares(flags) => (spares::run(flags), flags.common.output()),
+        Command::Drill(flags) => return drill::run(flags),
+        Command::Report(flags) => (report::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),

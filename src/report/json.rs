@@ -5,6 +5,7 @@
 
 mod control;
 mod diagnose;
+mod drill;
 mod listen;
 mod recording;
 mod spares;
@@ -28,6 +29,7 @@ use crate::repair::swing::{Clip, Level};
 
 pub use control::Control;
 pub use diagnose::{Diagnose, LineError};
+pub use drill::{BestScore, DrillClass, DrillScore, Score, ScoreStep};
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;

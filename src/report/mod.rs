@@ -11,10 +11,15 @@ mod control;
 pub mod csv;
 mod diagnose;
 mod equations;
+mod job;
 pub mod json;
 mod listen;
 mod message;
 mod noise;
+#[cfg(feature = "cli")]
+pub mod page;
+#[cfg(feature = "cli")]
+pub mod plot;
 mod recording;
 mod response;
 mod spares;
@@ -28,6 +33,10 @@ pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare
 pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
 pub use diagnose::{DiagnoseResult, ExpectRow, ExplainRow, KindRow, NextTest, SuspectRow, diagnose, explain};
 pub use equations::{EquationsResult, equations};
+pub use job::{
+    MeasuredSpectrum, NamedNode, PartSpectrum, PathPoint, PointSpectra, Progress, Report, ReportQuestion, Seen, SeenBy,
+    ShownPart, Stage, State, Verdict, report,
+};
 pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};

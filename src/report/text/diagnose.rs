@@ -77,7 +77,7 @@ pub fn diagnose_line(result: &DiagnoseResult) -> String {
     printable(&format!("{}{flag}; {next}", verdict(result))) + "\n"
 }
 
-fn verdict(result: &DiagnoseResult) -> String {
+pub(in crate::report) fn verdict(result: &DiagnoseResult) -> String {
     let name = |part: &Option<String>| part.clone().unwrap_or_else(|| "something not listed".to_owned());
     let set: Vec<String> = result.smallest_set.iter().map(name).collect();
     match (result.suspects.first(), set.as_slice()) {
@@ -107,7 +107,7 @@ fn suspects(result: &DiagnoseResult) -> String {
     rows.text()
 }
 
-fn severity(kind: &KindRow) -> String {
+pub(in crate::report) fn severity(kind: &KindRow) -> String {
     let (Some(severity), Some(quantity)) = (kind.severity, kind.fault.quantity()) else { return "-".to_owned() };
     let (low, high) = (severity.p10, severity.p90);
     match quantity {
@@ -171,12 +171,12 @@ fn next(result: &DiagnoseResult) -> String {
     text
 }
 
-fn expectations(next: &NextTest) -> String {
+pub(in crate::report) fn expectations(next: &NextTest) -> String {
     let each = next.expect.iter().take(4).map(|expect| expectation(next.test.measure, expect));
     each.collect::<Vec<_>>().join("\n")
 }
 
-fn expectation(measure: Measure, expect: &ExpectRow) -> String {
+pub(in crate::report) fn expectation(measure: Measure, expect: &ExpectRow) -> String {
     let of = |value: f64| match measure {
         Measure::Change => format!("{value:+.1}"),
         _ => Value::number(three_digits(value)).text(measure),
