@@ -7,6 +7,7 @@ mod distortion;
 mod midband;
 mod network;
 pub mod spares;
+pub mod stress;
 pub mod swing;
 mod transfer;
 mod windings;
