@@ -16,6 +16,7 @@ mod recording;
 mod render;
 mod response;
 mod symptoms;
+mod verify;
 mod why;
 
 use std::process::ExitCode;
@@ -53,6 +54,7 @@ enum Command {
     Compare(compare::Flags),
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
+    Verify(verify::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -73,6 +75,7 @@ pub fn run() -> ExitCode {
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
+        Command::Verify(flags) => (verify::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),

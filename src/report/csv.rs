@@ -1,10 +1,12 @@
 //! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
 
 mod symptoms;
+mod verify;
 
 use csv::Writer;
 
 pub use symptoms::symptoms;
+pub use verify::verify;
 
 use super::{
     BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult, SwingResult,

@@ -8,12 +8,14 @@ mod diagnose;
 mod listen;
 mod recording;
 mod symptoms;
+mod verify;
 
 use serde::Serialize;
 
 pub use listen::Listen;
 pub use recording::Recorded;
 pub use symptoms::SymptomChart;
+pub use verify::Verify;
 
 use super::{
     BiasResult, CheckResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult,

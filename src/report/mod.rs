@@ -20,6 +20,7 @@ mod response;
 mod symptoms;
 #[cfg(feature = "cli")]
 pub mod text;
+mod verify;
 
 pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
 pub use check::{CheckResult, SheetCheck, check, check_sheet};
@@ -37,6 +38,7 @@ pub use response::{
 };
 
 pub use symptoms::{SymptomsResult, severity, symptoms};
+pub use verify::{VerifyResult, verify};
 
 use crate::circuit::Circuit;
 

@@ -9,6 +9,7 @@ mod noise;
 mod recording;
 mod response;
 mod symptoms;
+mod verify;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -21,6 +22,7 @@ pub use noise::{noise, ranking};
 pub use recording::recording;
 pub use response::response;
 pub use symptoms::symptoms;
+pub use verify::verify;
 
 use super::{CheckResult, Setting, SheetCheck};
 use crate::bench::healthy::Band;
