@@ -46,7 +46,7 @@ const HALVINGS: usize = 4;
 const SLOPE_STEP: f64 = 1e-4;
 
 /// Where units clip, in order; `None` for one that finds no solution. `nominal` is the swing of `circuit` with the same
-/// question, `units` are variants of it. The level is that at the onset of clipping, or at `distortion`.
+/// question, or of one that clips near it, `units` are variants of it. The level is that at the onset of clipping, or at `distortion`.
 ///
 /// # Errors
 /// [`SwingError`] of the circuit itself.

@@ -17,6 +17,7 @@ mod band;
 mod how;
 mod judge;
 mod list;
+mod shown;
 mod units;
 
 use crate::bench::Point;
