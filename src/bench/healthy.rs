@@ -24,6 +24,13 @@ pub struct Band {
     pub high: f64,
 }
 
+impl Band {
+    /// The middle nine tenths of values, between order statistics in proportion; `None` without values.
+    pub fn of(values: Vec<f64>) -> Option<Self> {
+        band(values)
+    }
+}
+
 /// What healthy units have at one point.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct HealthyPoint {

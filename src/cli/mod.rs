@@ -6,6 +6,7 @@ mod check;
 mod circuit;
 mod compare;
 mod diagnose;
+mod drill;
 mod equations;
 mod files;
 mod flags;
@@ -17,6 +18,7 @@ mod recording;
 mod render;
 mod report;
 mod response;
+mod spares;
 mod symptoms;
 mod why;
 
@@ -55,6 +57,8 @@ enum Command {
     Compare(compare::Flags),
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
+    Spares(spares::Flags),
+    Drill(drill::Flags),
     Report(report::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
@@ -76,6 +80,8 @@ pub fn run() -> ExitCode {
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
+        Command::Spares(flags) => (spares::run(flags), flags.common.output()),
+        Command::Drill(flags) => return drill::run(flags),
         Command::Report(flags) => (report::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),

@@ -45,6 +45,11 @@ impl Plot {
 }
 
 impl Output {
+    /// A file that must not exist yet.
+    pub fn new_file(path: &Path) -> Self {
+        Self { output: Some(path.to_owned()), force: false }
+    }
+
     /// Writes a result. A reader of standard output that goes away early is no failure.
     /// A file that was read, one of `inputs`, is never replaced.
     pub fn write<'a>(&self, result: &str, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {

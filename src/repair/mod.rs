@@ -1,4 +1,4 @@
-//! What follows when the right part is out: how far the output swings, and whether the channels are equal.
+//! What follows when the right part is out: which spare fits, how far the output swings, whether the channels are equal.
 
 mod balance;
 mod capacitors;
@@ -6,6 +6,7 @@ mod culprit;
 mod distortion;
 mod midband;
 mod network;
+pub mod spares;
 pub mod swing;
 mod transfer;
 mod windings;

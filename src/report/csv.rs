@@ -1,9 +1,13 @@
 //! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
 
+mod drill;
+mod spares;
 mod symptoms;
 
 use csv::Writer;
 
+pub use drill::class;
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
 
 use super::{

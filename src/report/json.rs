@@ -5,14 +5,17 @@
 
 mod control;
 mod diagnose;
+mod drill;
 mod listen;
 mod recording;
+mod spares;
 mod symptoms;
 
 use serde::Serialize;
 
 pub use listen::Listen;
 pub use recording::Recorded;
+pub use spares::{PulledForm, SparesForm};
 pub use symptoms::SymptomChart;
 
 use super::{
@@ -26,6 +29,7 @@ use crate::repair::swing::{Clip, Level};
 
 pub use control::Control;
 pub use diagnose::{Diagnose, LineError};
+pub use drill::{BestScore, DrillClass, DrillScore, Score, ScoreStep};
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;

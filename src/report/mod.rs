@@ -22,6 +22,7 @@ pub mod page;
 pub mod plot;
 mod recording;
 mod response;
+mod spares;
 mod symptoms;
 #[cfg(feature = "cli")]
 pub mod text;
@@ -45,6 +46,7 @@ pub use response::{
     response,
 };
 
+pub use spares::{Place, PulledResult, SparesResult, no_transistor, pulled, spares, words};
 pub use symptoms::{SymptomsResult, severity, symptoms};
 
 use crate::circuit::Circuit;

@@ -4,11 +4,15 @@ pub(in crate::report) mod bias;
 mod compare;
 mod control;
 pub(in crate::report) mod diagnose;
+mod drill;
+mod lesson;
 mod listen;
 mod noise;
 mod recording;
 mod response;
+mod spares;
 pub(in crate::report) mod symptoms;
+mod truth;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -16,11 +20,15 @@ pub use bias::bias;
 pub use compare::compare;
 pub use control::control;
 pub use diagnose::{diagnose, diagnose_line};
+pub use drill::{drill_answer, drill_courses, drill_start};
+pub use lesson::{answer_key, class, worksheet};
 pub use listen::listen;
 pub use noise::{noise, ranking};
 pub use recording::recording;
 pub use response::response;
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
+pub use truth::drill_truth;
 
 use super::{CheckResult, Setting, SheetCheck};
 use crate::bench::healthy::Band;

@@ -7,6 +7,7 @@ mod entries;
 mod fault_keys;
 mod fault_settings;
 pub mod keys;
+mod lesson;
 mod resolve;
 pub mod settings;
 mod setup;
@@ -24,7 +25,7 @@ use crate::netlist::{self, Fetched, IncludeRequest};
 
 pub use entries::looks_like_sheet;
 pub use resolve::{Resolved, Target};
-use settings::{FaultSettings, Instruments, ReadingErrors, Surroundings, TestCosts, Tolerances};
+use settings::{FaultSettings, Instruments, Lesson, ReadingErrors, Surroundings, TestCosts, Tolerances};
 pub use starter::starter;
 use tree::Problems;
 
@@ -149,6 +150,8 @@ pub struct Sheet {
     pub spares: Vec<Spare>,
     /// What was measured, in order of the sheet, each with where it stands.
     pub readings: Vec<(Reading, Span)>,
+    /// What it teaches; `None` for a sheet that is no lesson.
+    pub lesson: Option<Lesson>,
     /// All texts, the netlist first; messages about the sheet point into the last one.
     pub sources: Sources,
 }

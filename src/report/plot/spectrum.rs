@@ -24,7 +24,7 @@ pub fn spectrum(report: &Report, point: &PointSpectra) -> Markup {
             Some(_) => "by second",
             None => "by hidden",
         };
-        let name = class.ends_with("hidden").then_some(None).unwrap_or_else(|| Some(shown(&part.name)));
+        let name = if class.ends_with("hidden") { None } else { Some(shown(&part.name)) };
         let title = format!("{} alone", shown(&part.name));
         lines.push(Line { class, name, title, part: Some(place), points: at(&own.0) });
     }
