@@ -94,6 +94,8 @@ fn shown(command: &str, folder: &str) -> Vec<Vec<String>> {
         "symptoms" => vec![of(&["symptoms", PAIR])],
         "diagnose" => vec![of(&["diagnose", SHEET, "--explain"])],
         "drill" => vec![of(&["drill", "--merge", &score])],
+        "spares" => vec![of(&["spares", SHEET, "Q2"]), of(&["spares", SHEET, "Q2", "--pulled"])],
+        "verify" => vec![of(&["verify", SHEET])],
         "listen" => vec![of(&[
             "listen",
             PAIR,
@@ -141,6 +143,7 @@ fn real_output_keeps_the_schema_of_its_command() {
             assert!(!errors(&schema, &more).is_empty(), "{command} with a key too many");
         }
         let refused = match *command {
+            "spares" => hissmap(&["spares", "nowhere.toml", "Q2", "--json"]),
             "drill" => hissmap(&["drill", "--json", "--merge", "nowhere.json"]),
             "recording" => hissmap(&["recording", "nowhere.wav", "--json"]),
             command => hissmap(&[command, "nowhere.cir", "--json"]),

@@ -108,6 +108,15 @@ impl Loaded {
         }
     }
 
+    /// The output of the sheet, else of `.noise`.
+    pub fn output(&self) -> Option<Point> {
+        let of_noise = || {
+            let (plus, minus) = self.changed.noise.as_ref()?.output;
+            Some(Point::between(&self.changed, plus, minus))
+        };
+        self.sheet.as_ref().and_then(|sheet| sheet.output.clone()).or_else(of_noise)
+    }
+
     /// A node, a difference, or a point that the sheet gives a name.
     pub fn point(&self, text: &str) -> Result<Point, Diagnostic> {
         match &self.sheet {

@@ -2,8 +2,6 @@
 
 mod lines;
 
-use std::io::{IsTerminal, Write};
-
 use clap::Args;
 use hissmap::bench::sheet::Sheet;
 use hissmap::diagnosis::Conversation;
@@ -15,6 +13,7 @@ use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{Loaded, load};
 use super::flags::{Format, WhatIfs};
 use super::output::Output;
+use super::progress::Bar;
 
 /// From what I measured: which part, how sure, what next?
 ///
@@ -83,9 +82,9 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
 }
 
 fn prepared<'s>(loaded: &Loaded, sheet: &'s Sheet) -> Result<Prepared<'s>, Refusal> {
-    let progress = Progress::new();
-    let prepared = Prepared::of(sheet, &|done, all| progress.tell(done, all));
-    drop(progress);
+    let bar = Bar::new();
+    let prepared = Prepared::of(sheet, &|done, all| bar.show("faults", done, all));
+    drop(bar);
     prepared.map_err(|error| match error {
         PrepareError::Unsolved(error) => Refusal::unsolved(loaded, &error),
         PrepareError::Sheet(problem) => Refusal::flags(loaded, vec![problem]),
@@ -95,32 +94,4 @@ fn prepared<'s>(loaded: &Loaded, sheet: &'s Sheet) -> Result<Prepared<'s>, Refus
         }
         _ => Refusal::missing(loaded, "this sheet cannot be prepared", "check it: hissmap check SHEET"),
     })
-}
-
-/// How far the preparation of a bank is, on a terminal; wiped off when it is done.
-pub struct Progress {
-    visible: bool,
-}
-
-impl Progress {
-    /// Visible where somebody looks.
-    pub fn new() -> Self {
-        Self { visible: std::io::stderr().is_terminal() }
-    }
-
-    /// So many of all faults are done.
-    pub fn tell(&self, done: usize, all: usize) {
-        if self.visible {
-            // A bar that nobody sees is no failure.
-            let _ = write!(std::io::stderr().lock(), "\rpreparing: {done} of {all} faults ");
-        }
-    }
-}
-
-impl Drop for Progress {
-    fn drop(&mut self) {
-        if self.visible {
-            let _ = write!(std::io::stderr().lock(), "\r\u{1b}[2K");
-        }
-    }
 }

@@ -33,6 +33,13 @@ pub fn read(file: &str) -> Result<Input, Diagnostic> {
     Ok(Input::Netlist(Box::new(netlist), messages))
 }
 
+/// Reads a file of parts as a netlist would include it: from its first line on, without a title.
+pub fn read_parts(file: &str) -> (Netlist, Vec<Diagnostic>) {
+    let mut names = Names::default();
+    let text = format!("parts\n.include \"{file}\"\n");
+    netlist::read("", &text, &mut |request| fetch(&mut names, request))
+}
+
 /// Reads a bench sheet; a netlist becomes one that says nothing more.
 pub fn read_as_sheet(file: &str) -> Result<Result<(Sheet, Vec<Diagnostic>), Unread>, Diagnostic> {
     let text = read_text(file).map_err(|reason| unreadable(&reason))?;

@@ -13,12 +13,16 @@ mod flags;
 mod listen;
 mod noise;
 mod output;
+mod progress;
 mod recording;
 mod render;
+mod report;
 mod response;
 mod schema;
 mod shell;
+mod spares;
 mod symptoms;
+mod verify;
 mod why;
 
 use std::process::ExitCode;
@@ -56,7 +60,10 @@ enum Command {
     Compare(compare::Flags),
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
+    Spares(spares::Flags),
     Drill(drill::Flags),
+    Report(report::Flags),
+    Verify(verify::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -80,7 +87,10 @@ pub fn run() -> ExitCode {
         Command::Compare(flags) => (compare::run(flags), flags.common.output()),
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
+        Command::Spares(flags) => (spares::run(flags), flags.common.output()),
         Command::Drill(flags) => return drill::run(flags),
+        Command::Report(flags) => (report::run(flags), flags.output()),
+        Command::Verify(flags) => (verify::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),

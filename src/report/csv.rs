@@ -1,12 +1,16 @@
 //! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
 
 mod drill;
+mod spares;
 mod symptoms;
+mod verify;
 
 use csv::Writer;
 
 pub use drill::class;
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
+pub use verify::verify;
 
 use super::{
     BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult, SwingResult,

@@ -10,7 +10,9 @@ mod listen;
 mod recording;
 #[cfg(feature = "cli")]
 mod schema;
+mod spares;
 mod symptoms;
+mod verify;
 
 use serde::Serialize;
 
@@ -18,7 +20,9 @@ pub use listen::Listen;
 pub use recording::Recorded;
 #[cfg(feature = "cli")]
 pub use schema::{COMMANDS, schema};
+pub use spares::{PulledForm, SparesForm};
 pub use symptoms::SymptomChart;
+pub use verify::Verify;
 
 use super::{
     BiasResult, CheckResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult,

@@ -5,7 +5,7 @@ use std::io::Write;
 use hissmap::drill::{Action, Course, Drill};
 use hissmap::report::text;
 
-use super::super::diagnose::Progress;
+use super::super::progress::Bar;
 use super::lines::Lines;
 
 /// A drill and whoever does it.
@@ -73,8 +73,8 @@ pub fn best_course(drill: &mut Drill<'_>) -> Option<Course> {
 /// diagnosis next.
 fn prepare(drill: &mut Drill<'_>) {
     if !drill.is_prepared() {
-        let progress = Progress::new();
-        let _ = drill.prepare(&|done, all| progress.tell(done, all));
+        let bar = Bar::new();
+        let _ = drill.prepare(&|done, all| bar.show("faults", done, all));
     }
 }
 

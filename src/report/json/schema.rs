@@ -4,8 +4,8 @@ use schemars::generate::SchemaSettings;
 use schemars::{Schema, SchemaGenerator, json_schema};
 
 use super::{
-    Bias, Check, Compare, Diagnose, DrillClass, DrillScore, LineError, Listen, Noise, Recorded, Refusal, Response,
-    SymptomChart,
+    Bias, Check, Compare, Diagnose, DrillClass, DrillScore, LineError, Listen, Noise, PulledForm, Recorded, Refusal,
+    Response, SparesForm, SymptomChart, Verify,
 };
 
 /// Declares what each command may print.
@@ -32,6 +32,8 @@ results! {
     "symptoms" => [SymptomChart<'static>, Refusal<'static>];
     "diagnose" => [Diagnose<'static>, LineError, Refusal<'static>];
     "drill" => [DrillScore<'static>, DrillClass<'static>, Refusal<'static>];
+    "spares" => [SparesForm<'static>, PulledForm<'static>, Refusal<'static>];
+    "verify" => [Verify<'static>, Refusal<'static>];
     "listen" => [Listen<'static>, Refusal<'static>];
     "recording" => [Recorded<'static>, Refusal<'static>];
 }
