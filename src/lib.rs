@@ -67,7 +67,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! From here on: [`bench`] for faults, instruments and the bench sheet, [`variants`] for thousands of circuits of one structure,
+//! From here on: [`mod@bench`] for faults, instruments and the bench sheet, [`variants`] for thousands of circuits of one structure,
 //! [`diagnosis`] from readings to suspects, [`drill`] for training, [`report`] for the results the command prints.
 //!
 //! Enums and errors that will grow are `#[non_exhaustive]`. Everything is `Send + Sync` and no result depends on the number of

@@ -1,13 +1,13 @@
 //! What is not done on a bench: decided by the computed volts, powers and temperatures of the unit that stands there.
 //!
-//! high volts    DC beyond 60 V can hurt: the limit of energy class ES1 for DC                            [1]
-//! burns         a finger rests on a part for about a minute: 51 °C is the limit for any material         [2]
+//! high volts    DC beyond 60 V can hurt: the limit of energy class ES1 for DC                            \[1\]
+//! burns         a finger rests on a part for about a minute: 51 °C is the limit for any material         \[2\]
 //! watts         a part without a thermal resistance in the netlist is hot from 1 W on                    common practice
 //! heat          no warm air where a transistor spends half its rating already                            common practice
 //! clip          the ground clip of a scope is at earth: it joins what it is clipped to with it           common practice
 //! shunt         as diagnosis refuses it (`diagnosis::prepare`)
 //!
-//! [1] IEC 62368-1, electrical energy sources   [2] ISO 13732-1, contact of one minute
+//! \[1\] IEC 62368-1, electrical energy sources   \[2\] ISO 13732-1, contact of one minute
 
 use crate::bench::reading::{How, Measure, Reading};
 use crate::bench::sheet::{Resolved, Sheet, Target};
