@@ -2,15 +2,19 @@
 //! within one run. The last line of each kind, `per frequency`, shows how the cost grows from about 100 to 1000 unknowns.
 
 use std::hint::black_box;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
 
 use criterion::{Criterion, criterion_group, criterion_main};
+use hissmap::bench::Point;
+use hissmap::bench::symptoms::{SymptomQuestion, symptoms};
+use hissmap::bias;
 use hissmap::circuit::Circuit;
 use hissmap::mna::{LANES, LaneScratch, LaneSolver, LaneWork, NodeId, Unknown};
+use hissmap::netlist::{self, Fetched};
 use hissmap::noise::{DEFAULT_TOLERANCE, NoiseRequest, Weighting, noise};
 use hissmap::smallsignal::SmallSignal;
-use hissmap::{bias, netlist};
 
 mod common;
 
@@ -78,6 +82,29 @@ fn eight(solver: &LaneSolver, output: Unknown, memory: &mut (LaneWork, LaneScrat
     memory.0 = factors.into_work();
 }
 
+/// The whole symptom chart of the two-channel unit, every fault at every node; `RAYON_NUM_THREADS` shows what threads
+/// bring.
+fn chart(criterion: &mut Criterion) {
+    let path = Path::new("circuits/replay-amplifier.cir");
+    let text = std::fs::read_to_string(path).expect("a readable file");
+    let (netlist, problems) = netlist::read("unit", &text, &mut |request| {
+        let included = path.with_file_name(request.path);
+        let text = std::fs::read_to_string(&included).map_err(|error| error.to_string())?;
+        Ok(Fetched { name: included.display().to_string(), text })
+    });
+    assert!(problems.is_empty(), "{problems:?}");
+    let (circuit, _) = Circuit::build(Arc::new(netlist)).expect("a sound netlist");
+    let defaults = circuit.noise.as_ref().expect("a .noise statement");
+    let output = Point::of(&circuit, defaults.output.0);
+    let question = SymptomQuestion::of_circuit(&circuit, Some(defaults.source), output, [20.0, 20e3]);
+    let mut group = criterion.benchmark_group("symptoms");
+    group.sample_size(10);
+    group.bench_function(circuit.layout().electrical.to_string(), |bencher| {
+        bencher.iter(|| black_box(symptoms(black_box(&circuit), &question).expect("a bias")).rows.len());
+    });
+    group.finish();
+}
+
 /// The least time for eight frequencies over runs, so that what else the machine does counts little.
 fn growth(_: &mut Criterion) {
     let kinds: [(&str, [String; 2]); 2] = [
@@ -106,5 +133,5 @@ fn growth(_: &mut Criterion) {
     }
 }
 
-criterion_group!(benches, stages, growth);
+criterion_group!(benches, stages, chart, growth);
 criterion_main!(benches);

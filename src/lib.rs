@@ -5,6 +5,7 @@ pub mod bias;
 pub mod circuit;
 pub mod diagnosis;
 pub mod diagnostic;
+pub mod drill;
 pub mod element;
 pub mod guide;
 pub mod mna;

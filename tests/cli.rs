@@ -950,7 +950,7 @@ fn text_of_a_netlist_cannot_steer_the_terminal() {
 
 #[test]
 fn the_examples_of_the_help_run() {
-    for command in ["check", "bias", "response", "noise", "compare"] {
+    for command in ["check", "bias", "response", "noise", "compare", "spares"] {
         let help = run(&format!("{command} --help"), "").out;
         let examples = help.lines().filter_map(|line| line.split_once("hissmap ")).map(|(_, example)| example);
         let examples: Vec<&str> = examples.filter(|example| example.contains(".cir")).collect();

@@ -442,7 +442,9 @@ fn shipped() -> Vec<(String, Sheet)> {
 
 #[test]
 fn every_shipped_circuit_has_its_sheet() {
-    let sheets = shipped();
+    // Lessons are sheets besides: they have no readings yet.
+    let (lessons, sheets): (Vec<_>, Vec<_>) = shipped().into_iter().partition(|(_, sheet)| sheet.lesson.is_some());
+    assert!(lessons.iter().all(|(_, sheet)| sheet.title.is_some() && sheet.output.is_some()));
     let netlists = fs::read_dir("circuits").expect("circuits/").filter(|entry| {
         let path = entry.as_ref().expect("an entry").path();
         path.extension().is_some_and(|extension| extension == "cir")

@@ -3,6 +3,8 @@
 //! Units are drawn from the tolerances of the sheet, or the default ones, and each is solved in full; the band runs from the
 //! 5 % to the 95 % quantile. Means of 1/f sources and leaks make it lopsided, so no normal distribution is assumed.
 
+use rayon::prelude::*;
+
 use super::Point;
 use super::sheet::Sheet;
 use super::sheet::settings::{Surroundings, Tolerances};
@@ -10,8 +12,8 @@ use super::tolerance::{Coordinate, adjustments, stratified};
 use crate::bias::SolveError;
 use crate::circuit::Circuit;
 use crate::element::PartId;
-use crate::noise::{Observer, Weighting};
-use crate::variants::{Family, HissRequest, Output, Points};
+use crate::noise::{Observer, Weighting, spectra};
+use crate::variants::{Family, HissRequest, Output, Points, Variant};
 
 /// Between low and high.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
@@ -20,6 +22,13 @@ pub struct Band {
     pub low: f64,
     /// 5 % of healthy units lie above.
     pub high: f64,
+}
+
+impl Band {
+    /// The middle nine tenths of values, between order statistics in proportion; `None` without values.
+    pub fn of(values: Vec<f64>) -> Option<Self> {
+        band(values)
+    }
 }
 
 /// What healthy units have at one point.
@@ -80,6 +89,34 @@ impl HealthyModel {
         let question = HealthyQuestion { points: points.to_vec(), hiss, units: self.units, seed: self.seed };
         healthy(&self.circuit, &self.coordinates, &question)
     }
+
+    /// Between which densities healthy units lie, V²/Hz, indexed `[point][frequency]`; frequency by frequency, so that no
+    /// single unit need run along an edge.
+    ///
+    /// # Errors
+    /// As [`healthy`].
+    pub fn spectra(&self, points: &[Point], hertz: &[f64]) -> Result<Vec<Vec<Band>>, SolveError> {
+        let family = Family::new(&self.circuit)?;
+        let drawn = drawn(&self.circuit, &self.coordinates, self.seed, self.units);
+        let outputs: Vec<_> = points.iter().map(|point| (point.plus, point.minus)).collect();
+        let of_unit = |unit: &Variant<'_>| spectra(unit.circuit(), &unit.signal(), &outputs, hertz);
+        let solved: Vec<_> =
+            family.solve(&drawn).into_par_iter().map(|unit| unit.and_then(|unit| of_unit(&unit))).collect();
+        let (mut units, mut failure) = (Vec::new(), None);
+        for unit in solved {
+            match unit {
+                Ok(unit) => units.push(unit),
+                Err(error) => failure = failure.or(Some(error)),
+            }
+        }
+        if let Some(error) = failure.filter(|_| units.len() < FEWEST.min(self.units)) {
+            return Err(error);
+        }
+        let at = |point: usize, frequency: usize| {
+            band(units.iter().map(|unit| unit[point][frequency]).collect()).unwrap_or(Band { low: 0.0, high: 0.0 })
+        };
+        Ok((0..points.len()).map(|point| (0..hertz.len()).map(|frequency| at(point, frequency)).collect()).collect())
+    }
 }
 
 /// What is asked about healthy units.
@@ -114,10 +151,7 @@ pub fn healthy(
     question: &HealthyQuestion,
 ) -> Result<Healthy, SolveError> {
     let family = Family::new(circuit)?;
-    let draws = stratified(coordinates, question.seed, question.units);
-    // A draw that no part can have, such as a tolerance of more than its value, counts as a unit that does not work.
-    let drawn: Vec<Circuit> =
-        draws.iter().filter_map(|z| circuit.adjusted(&adjustments(coordinates, z)).ok()).collect();
+    let drawn = drawn(circuit, coordinates, question.seed, question.units);
     let solved = family.solve(&drawn);
     let mut failure = None;
     let mut units = Vec::new();
@@ -163,6 +197,13 @@ pub fn healthy(
         }
     });
     Ok(Healthy { points: points.collect(), drawn: question.units, solved: units.len() })
+}
+
+/// Units drawn from the tolerances. A draw that no part can have, such as a tolerance of more than its value, counts as a
+/// unit that does not work.
+fn drawn(circuit: &Circuit, coordinates: &[Coordinate], seed: u64, units: usize) -> Vec<Circuit> {
+    let draws = stratified(coordinates, seed, units);
+    draws.iter().filter_map(|z| circuit.adjusted(&adjustments(coordinates, z)).ok()).collect()
 }
 
 /// From the 5 % to the 95 % quantile, between order statistics in proportion; `None` without values.

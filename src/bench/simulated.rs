@@ -9,11 +9,11 @@ use super::sheet::settings::ReadingErrors;
 use super::sheet::{Resolved, Sheet, Target};
 use super::tolerance::{Coordinate, Effect, Stream, draw};
 use super::touch::Touch;
-use super::{ListedFault, Point};
+use super::{Fault, ListedFault, Point};
 use crate::bias::SolveError;
 use crate::circuit::{Adjustment, Change, Circuit, Quantity};
 use crate::diagnostic::{Code, Diagnostic};
-use crate::element::Element;
+use crate::element::{Element, PartId};
 use crate::noise::Weighting;
 use crate::operating::Operating;
 
@@ -23,6 +23,7 @@ const TOLERANCE: f64 = 1e-4;
 const OF_TWIN: u64 = 1 << 40;
 const OF_ERRORS: u64 = 2 << 40;
 const OF_FAULTS: u64 = 3 << 40;
+const OF_SPARES: u64 = 4 << 40;
 
 /// How the bench of one unit differs from the nominal one.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,6 +46,8 @@ pub struct SimulatedUnit<'s> {
     twin: Circuit,
     bench: OwnBench,
     errors: Stream,
+    /// Its tolerances, one a coordinate of the sheet.
+    own: Vec<f64>,
 }
 
 impl<'s> SimulatedUnit<'s> {
@@ -62,19 +65,45 @@ impl<'s> SimulatedUnit<'s> {
                 *other = *own;
             }
         }
-        let faulty = sheet.circuit.changed(changes)?;
-        let made = |circuit: &Circuit, z: &[f64]| {
-            circuit
-                .adjusted(&healthy_adjustments(&coordinates, z, circuit, &sheet.circuit))
-                .map_err(|error| vec![*error])
-        };
         Ok(Self {
-            circuit: made(&faulty, &own)?,
-            twin: made(&sheet.circuit, &others)?,
+            circuit: made(sheet, changes, &coordinates, &own)?,
+            twin: made(sheet, &[], &coordinates, &others)?,
             bench: OwnBench::of(sheet, &coordinates, &own),
             errors: Stream::new(seed, OF_ERRORS + unit),
+            own,
             sheet,
         })
+    }
+
+    /// The same unit with a new part in the place of one, with tolerances of its own and none but the `changes` that are left:
+    /// spare number `spare` of a seed.
+    ///
+    /// # Errors
+    /// As [`SimulatedUnit::new`].
+    pub fn with_new_part(
+        &self,
+        part: PartId,
+        changes: &[Change],
+        seed: u64,
+        spare: u64,
+    ) -> Result<Self, Vec<Diagnostic>> {
+        let coordinates = self.sheet.coordinates();
+        let new = draw(&coordinates, seed, OF_SPARES + spare);
+        let is_own = |coordinate: &Coordinate| match &coordinate.effect {
+            Effect::Factor(_, parts) | Effect::To(_, parts) => parts[..] == [part],
+            _ => false,
+        };
+        let each = coordinates.iter().zip(self.own.iter().zip(&new));
+        let own: Vec<f64> = each.map(|(coordinate, (old, new))| if is_own(coordinate) { *new } else { *old }).collect();
+        Ok(Self { circuit: made(self.sheet, changes, &coordinates, &own)?, own, ..self.clone() })
+    }
+
+    /// The circuit of the same unit without a fault, its tolerances as they are.
+    ///
+    /// # Errors
+    /// As [`SimulatedUnit::new`].
+    pub fn healthy_circuit(&self) -> Result<Circuit, Vec<Diagnostic>> {
+        made(self.sheet, &[], &self.sheet.coordinates(), &self.own)
     }
 
     /// A unit with one of the listed faults, drawn by weight, of a severity drawn evenly; the first of at most `tries` that
@@ -87,35 +116,54 @@ impl<'s> SimulatedUnit<'s> {
         tries: u64,
     ) -> Option<(Self, usize)> {
         let healthy = HealthyHiss::of(sheet)?;
+        (0..tries).find_map(|attempt| {
+            let (simulated, position, _) = Self::drawn(sheet, listed, seed, unit, attempt)?;
+            (simulated.complains(&healthy) == Some(true)).then_some((simulated, position))
+        })
+    }
+
+    /// Unit number `unit`, attempt number `attempt`, of a seed: with one of the listed faults, drawn by weight, of a severity
+    /// drawn evenly; its place in the list. Whether it shows the complaint is another question. `None` where no such unit can be.
+    pub fn drawn(
+        sheet: &'s Sheet,
+        listed: &[ListedFault],
+        seed: u64,
+        unit: u64,
+        attempt: u64,
+    ) -> Option<(Self, usize, Fault)> {
         let total: f64 = listed.iter().map(|fault| fault.prior.weight).sum();
-        for attempt in 0..tries {
-            let mut stream = Stream::new(seed ^ attempt.wrapping_mul(0x9E37_79B9_7F4A_7C15), OF_FAULTS + unit);
-            let share = stream.uniform() * total;
-            let mut reached = 0.0;
-            let position = listed.iter().position(|fault| {
-                reached += fault.prior.weight;
-                reached >= share
-            })?;
-            let fractions: Vec<f64> = listed[position].prior.ranges.iter().map(|_| stream.uniform()).collect();
-            let Ok(changes) = listed[position].at(&fractions).changes(&sheet.circuit) else { continue };
-            let own = unit.wrapping_mul(1000).wrapping_add(attempt);
-            let Ok(simulated) = Self::new(sheet, &changes, seed, own) else { continue };
-            if simulated.complains(&healthy) == Some(true) {
-                return Some((simulated, position));
-            }
-        }
-        None
+        let mut stream = Stream::new(seed ^ attempt.wrapping_mul(0x9E37_79B9_7F4A_7C15), OF_FAULTS + unit);
+        let share = stream.uniform() * total;
+        let mut reached = 0.0;
+        let position = listed.iter().position(|fault| {
+            reached += fault.prior.weight;
+            reached >= share
+        })?;
+        let fractions: Vec<f64> = listed[position].prior.ranges.iter().map(|_| stream.uniform()).collect();
+        let fault = listed[position].at(&fractions);
+        let changes = fault.changes(&sheet.circuit).ok()?;
+        let own = unit.wrapping_mul(1000).wrapping_add(attempt);
+        Some((Self::new(sheet, &changes, seed, own).ok()?, position, fault))
     }
 
     /// Whether the unit shows the complaint of the sheet; `None` where it finds no bias.
     pub fn complains(&self, healthy: &HealthyHiss) -> Option<bool> {
         let limit = self.sheet.complaint.as_ref().map_or(super::sheet::Complaint::default().hiss_db, |own| own.hiss_db);
-        let mut over = Vec::new();
-        for (positions, rms) in &healthy.settings {
-            let circuit = self.at_positions(positions)?;
-            over.push(20.0 * (true_hiss(self.sheet, &circuit)? / rms).log10() >= limit);
-        }
+        let over: Vec<bool> = self.over_db(healthy)?.into_iter().map(|over| over >= limit).collect();
         Some(if healthy.all { over.iter().all(|over| *over) } else { over.contains(&true) })
+    }
+
+    /// dB of hiss over the healthy model where that is most, of the settings at which the complaint is judged.
+    pub fn excess_db(&self, healthy: &HealthyHiss) -> Option<f64> {
+        self.over_db(healthy)?.into_iter().reduce(f64::max)
+    }
+
+    fn over_db(&self, healthy: &HealthyHiss) -> Option<Vec<f64>> {
+        let of_setting = |(positions, rms): &(Vec<(usize, f64)>, f64)| {
+            let circuit = self.at_positions(positions)?;
+            Some(20.0 * (true_hiss(self.sheet, &circuit)? / rms).log10())
+        };
+        healthy.settings.iter().map(of_setting).collect()
     }
 
     /// The circuit of the unit, every tolerance and the fault in it.
@@ -309,6 +357,13 @@ impl OwnBench {
         }
         own
     }
+}
+
+/// The circuit of a sheet with a fault and its tolerances.
+fn made(sheet: &Sheet, changes: &[Change], coordinates: &[Coordinate], z: &[f64]) -> Result<Circuit, Vec<Diagnostic>> {
+    let faulty = sheet.circuit.changed(changes)?;
+    let adjustments = healthy_adjustments(coordinates, z, &faulty, &sheet.circuit);
+    faulty.adjusted(&adjustments).map_err(|error| vec![*error])
 }
 
 /// The adjustments of tolerances on a circuit with a fault: a resistor whose excess noise is the fault keeps it.

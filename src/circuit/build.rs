@@ -654,6 +654,12 @@ fn duplicate(kind: &str, second: &Word, first: Span) -> Diagnostic {
         .help("give one of them another name")
 }
 
+/// The models of the outermost level by lower-case name, with their names as written; nothing else of it is looked at.
+pub(super) fn models(netlist: &Netlist, problems: &mut Vec<Diagnostic>) -> IndexMap<String, (String, Model)> {
+    let top = Level::top(&netlist.top, &[], problems);
+    top_models(&top, problems)
+}
+
 fn top_models(top: &Rc<Level>, problems: &mut Vec<Diagnostic>) -> IndexMap<String, (String, Model)> {
     let mut models = IndexMap::new();
     for card in &top.scope.models {

@@ -54,6 +54,15 @@ pub enum Model {
     Jfet(Polarity, JfetModel),
 }
 
+impl Model {
+    /// The model cards of a netlist's outermost level, with their names as written, in its order; it may hold no part at
+    /// all, as a file of parts does not. What is wrong with cards is added to `problems`, and those that cannot be models
+    /// are left out.
+    pub fn all(netlist: &Netlist, problems: &mut Vec<Diagnostic>) -> Vec<(String, Model)> {
+        build::models(netlist, problems).into_values().collect()
+    }
+}
+
 /// Frequencies at which curves are shown.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlotPoints {

@@ -56,6 +56,21 @@ pub fn load(file: &str, flags: &WhatIfs) -> Result<Loaded, Refusal> {
     Ok(Loaded { written, changed, what_ifs, sheet, sources, warnings: [messages, warnings].concat() })
 }
 
+/// Reads a bench sheet, or a netlist as a sheet that says nothing more; without changes.
+pub fn load_as_sheet(file: &str) -> Result<Loaded, Refusal> {
+    match files::read_as_sheet(file).map_err(|error| Refusal::unread(file, error))? {
+        Ok((sheet, warnings)) => Ok(Loaded {
+            written: sheet.circuit.clone(),
+            changed: sheet.circuit.clone(),
+            what_ifs: Vec::new(),
+            sources: sheet.sources.clone(),
+            sheet: Some(sheet),
+            warnings,
+        }),
+        Err(unread) => Err(Refusal::of(unread.messages, unread.sources)),
+    }
+}
+
 /// Builds a netlist; its messages and those of building it come together.
 fn build(netlist: Netlist, mut messages: Vec<Diagnostic>) -> Result<(Circuit, Vec<Diagnostic>), Refusal> {
     let netlist = Arc::new(netlist);
@@ -91,6 +106,15 @@ impl Loaded {
             Some(sheet) => sheet.input,
             None => self.changed.noise.as_ref().map(|noise| noise.source),
         }
+    }
+
+    /// The output of the sheet, else of `.noise`.
+    pub fn output(&self) -> Option<Point> {
+        let of_noise = || {
+            let (plus, minus) = self.changed.noise.as_ref()?.output;
+            Some(Point::between(&self.changed, plus, minus))
+        };
+        self.sheet.as_ref().and_then(|sheet| sheet.output.clone()).or_else(of_noise)
     }
 
     /// A node, a difference, or a point that the sheet gives a name.

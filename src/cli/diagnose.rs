@@ -2,8 +2,6 @@
 
 mod lines;
 
-use std::io::{IsTerminal, Write};
-
 use clap::Args;
 use hissmap::bench::sheet::Sheet;
 use hissmap::diagnosis::Conversation;
@@ -15,6 +13,7 @@ use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{Loaded, load};
 use super::flags::{Format, WhatIfs};
 use super::output::Output;
+use super::progress::Bar;
 
 /// From what I measured: which part, how sure, what next?
 ///
@@ -83,17 +82,9 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
 }
 
 fn prepared<'s>(loaded: &Loaded, sheet: &'s Sheet) -> Result<Prepared<'s>, Refusal> {
-    let visible = std::io::stderr().is_terminal();
-    let progress = |done: usize, all: usize| {
-        if visible {
-            // A bar that nobody sees is no failure.
-            let _ = write!(std::io::stderr().lock(), "\rpreparing: {done} of {all} faults ");
-        }
-    };
-    let prepared = Prepared::of(sheet, &progress);
-    if visible {
-        let _ = write!(std::io::stderr().lock(), "\r\u{1b}[2K");
-    }
+    let bar = Bar::new();
+    let prepared = Prepared::of(sheet, &|done, all| bar.show("faults", done, all));
+    drop(bar);
     prepared.map_err(|error| match error {
         PrepareError::Unsolved(error) => Refusal::unsolved(loaded, &error),
         PrepareError::Sheet(problem) => Refusal::flags(loaded, vec![problem]),

@@ -22,10 +22,7 @@ pub enum Input {
 
 /// Reads a netlist or a bench sheet and all that it names.
 pub fn read(file: &str) -> Result<Input, Diagnostic> {
-    let text = read_text(file).map_err(|reason| {
-        let error = Diagnostic::error(Code::CannotRead, format!("this file cannot be read: {reason}"));
-        error.help("name a netlist or a bench sheet, or - for standard input")
-    })?;
+    let text = read_text(file).map_err(|reason| unreadable(&reason))?;
     let mut names = Names::default();
     names.of(Path::new(file));
     let mut fetch = |request: &IncludeRequest<'_>| fetch(&mut names, request);
@@ -34,6 +31,35 @@ pub fn read(file: &str) -> Result<Input, Diagnostic> {
     }
     let (netlist, messages) = netlist::read(file, &text, &mut fetch);
     Ok(Input::Netlist(Box::new(netlist), messages))
+}
+
+/// Reads a file of parts as a netlist would include it: from its first line on, without a title.
+pub fn read_parts(file: &str) -> (Netlist, Vec<Diagnostic>) {
+    let mut names = Names::default();
+    let text = format!("parts\n.include \"{file}\"\n");
+    netlist::read("", &text, &mut |request| fetch(&mut names, request))
+}
+
+/// Reads a bench sheet; a netlist becomes one that says nothing more.
+pub fn read_as_sheet(file: &str) -> Result<Result<(Sheet, Vec<Diagnostic>), Unread>, Diagnostic> {
+    let text = read_text(file).map_err(|reason| unreadable(&reason))?;
+    let mut names = Names::default();
+    names.of(Path::new(file));
+    if looks_like_sheet(file, &text) {
+        return Ok(Sheet::read(file, &text, &mut |request| fetch(&mut names, request)));
+    }
+    let around = format!("{file} as a sheet");
+    let mut netlist = Some(Fetched { name: file.to_owned(), text });
+    Ok(Sheet::read(&around, "circuit = \"it\"\n", &mut |request| match netlist.take() {
+        // The first text that is asked for is the circuit.
+        Some(netlist) => Ok(netlist),
+        None => fetch(&mut names, request),
+    }))
+}
+
+fn unreadable(reason: &str) -> Diagnostic {
+    let error = Diagnostic::error(Code::CannotRead, format!("this file cannot be read: {reason}"));
+    error.help("name a netlist or a bench sheet, or - for standard input")
 }
 
 fn fetch(names: &mut Names, request: &IncludeRequest<'_>) -> Result<Fetched, String> {

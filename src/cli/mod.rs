@@ -6,15 +6,19 @@ mod check;
 mod circuit;
 mod compare;
 mod diagnose;
+mod drill;
 mod equations;
 mod files;
 mod flags;
 mod listen;
 mod noise;
 mod output;
+mod progress;
 mod recording;
 mod render;
+mod report;
 mod response;
+mod spares;
 mod symptoms;
 mod verify;
 mod why;
@@ -55,6 +59,9 @@ enum Command {
     Symptoms(symptoms::Flags),
     Diagnose(diagnose::Flags),
     Verify(verify::Flags),
+    Spares(spares::Flags),
+    Drill(drill::Flags),
+    Report(report::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -76,6 +83,9 @@ pub fn run() -> ExitCode {
         Command::Symptoms(flags) => (symptoms::run(flags), flags.common.output()),
         Command::Diagnose(flags) => (diagnose::run(flags), flags.output()),
         Command::Verify(flags) => (verify::run(flags), flags.common.output()),
+        Command::Spares(flags) => (spares::run(flags), flags.common.output()),
+        Command::Drill(flags) => return drill::run(flags),
+        Command::Report(flags) => (report::run(flags), flags.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),

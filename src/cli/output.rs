@@ -19,6 +19,11 @@ pub struct Output {
 }
 
 impl Output {
+    /// A file that must not exist yet.
+    pub fn new_file(path: &Path) -> Self {
+        Self { output: Some(path.to_owned()), force: false }
+    }
+
     /// Writes a result. A reader of standard output that goes away early is no failure.
     /// A file that was read, one of `inputs`, is never replaced.
     pub fn write<'a>(&self, result: &str, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {
@@ -38,9 +43,33 @@ impl Output {
         self.output.as_ref().map(|path| self.write_file(path, inputs, fill))
     }
 
+    /// Refuses what [`Output::write`] would refuse, before anything is computed for it.
+    pub fn check<'a>(&self, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {
+        self.output.as_ref().map_or(Ok(()), |path| self.target(path, inputs).map(|_| ()))
+    }
+
     /// The file asked for, as typed.
     pub fn name(&self) -> Option<String> {
         self.output.as_ref().map(|path| path.display().to_string())
+    }
+
+    /// The file behind a path; refused where it was read, is no file, or exists without --force.
+    fn target<'a>(&self, path: &Path, mut inputs: impl Iterator<Item = &'a str>) -> Result<PathBuf, Diagnostic> {
+        let real = |path: &Path| fs::canonicalize(path).ok();
+        if real(path).is_some_and(|path| inputs.any(|input| real(Path::new(input)).as_ref() == Some(&path))) {
+            let message = format!("{} is what was read, and is not replaced", path.display());
+            return Err(Diagnostic::error(Code::CannotWrite, message).help("name another file"));
+        }
+        // Through a link the file behind it is meant.
+        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        match fs::metadata(&target) {
+            Ok(found) if !found.is_file() => {
+                let message = format!("{} is no plain file", path.display());
+                Err(Diagnostic::error(Code::CannotWrite, message).help("name a file, or leave --output out"))
+            }
+            Ok(_) if !self.force => Err(exists(path)),
+            _ => Ok(target),
+        }
     }
 
     /// All goes to a file beside the one asked for, which then takes its name: a crash or an interrupt in between
@@ -48,28 +77,14 @@ impl Output {
     fn write_file<'a, T>(
         &self,
         path: &Path,
-        mut inputs: impl Iterator<Item = &'a str>,
+        inputs: impl Iterator<Item = &'a str>,
         fill: impl FnOnce(&mut fs::File) -> io::Result<T>,
     ) -> Result<T, Diagnostic> {
-        let real = |path: &Path| fs::canonicalize(path).ok();
-        if real(path).is_some_and(|path| inputs.any(|input| real(Path::new(input)).as_ref() == Some(&path))) {
-            let message = format!("{} is what was read, and is not replaced", path.display());
-            return Err(Diagnostic::error(Code::CannotWrite, message).help("name another file"));
-        }
         let failed = |error: &io::Error| {
             let message = format!("{} cannot be written: {error}", path.display());
             Diagnostic::error(Code::CannotWrite, message).help("name another file, or leave --output out")
         };
-        // Through a link the file behind it is meant.
-        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-        match fs::metadata(&target) {
-            Ok(found) if !found.is_file() => {
-                let message = format!("{} is no plain file", path.display());
-                return Err(Diagnostic::error(Code::CannotWrite, message).help("name a file, or leave --output out"));
-            }
-            Ok(_) if !self.force => return Err(exists(path)),
-            _ => {}
-        }
+        let target = self.target(path, inputs)?;
         let directory = target.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
         let mut draft = new_file(directory).map_err(|error| failed(&error))?;
         let filled = fill(draft.as_file_mut()).map_err(|error| failed(&error))?;

@@ -18,8 +18,7 @@ use super::files::{self, STANDARD_INPUT};
 use super::flags::Format;
 use super::output;
 
-use flags::Asked;
-pub use flags::Flags;
+pub use flags::{Asked, Flags, Source};
 
 /// Bytes, and samples of a WAV file, that are read at a time.
 const PIECE: usize = 64 << 10;
@@ -37,17 +36,18 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let sheet = flags.append.as_deref().map(read_sheet).transpose()?;
     let band = sheet.as_ref().and_then(|(_, band)| *band).unwrap_or(DEFAULT_BAND_HZ);
     let asked = flags.asked(band).map_err(refuse)?;
-    let (channel, figures) = read(flags, &asked)?;
+    let (channel, figures) = read(&flags.file, &asked)?;
+    let measures = flags.measures();
     let mut messages = figures.cautions.clone();
     let result = RecordingResult { name: flags.file.clone(), channel, figures };
     let mut readings = String::new();
     if let Some(at) = &flags.at {
-        let blocks = asked.measures.iter().map(|&one| reading_block(one, &result.figures, at, &result.name));
+        let blocks = measures.iter().map(|&one| reading_block(one, &result.figures, at, &result.name));
         readings = blocks.collect::<Vec<_>>().join("\n");
         if let (Some(path), Some((sheet, _))) = (&flags.append, sheet) {
-            append(path, sheet, &asked.measures, &result, at).map_err(|error| refuse(vec![error]))?;
+            append(path, sheet, &measures, &result, at).map_err(|error| refuse(vec![error]))?;
         }
-        if asked.measures.contains(&Measure::Hum) && result.figures.hum.is_none() {
+        if measures.contains(&Measure::Hum) && result.figures.hum.is_none() {
             let message = "no lines of the mains stand out: the reading of hum is zero";
             messages.push(Diagnostic::warning(Code::BandCut, message).help("leave hum out of --measure"));
         }
@@ -94,18 +94,18 @@ fn append(
 }
 
 /// The channel's name, where there are several, and the figures.
-fn read(flags: &Flags, asked: &Asked) -> Result<(Option<String>, Recording), Refusal> {
+pub fn read(path: &str, asked: &Asked) -> Result<(Option<String>, Recording), Refusal> {
     let misread = |misread: Misread| {
         let mut sources = Sources::default();
-        let error = misread.diagnostic(&flags.file, &mut sources);
+        let error = misread.diagnostic(path, &mut sources);
         Refusal::of(vec![error], sources)
     };
     let unread = |error: &io::Error| {
         let reason = files::reason(error);
         let error = Diagnostic::error(Code::CannotRead, format!("this file cannot be read: {reason}"));
-        Refusal::unread(&flags.file, error.help("name a CSV or WAV file, or - for standard input"))
+        Refusal::unread(path, error.help("name a CSV or WAV file, or - for standard input"))
     };
-    let mut file: Box<dyn Read> = match flags.file.as_str() {
+    let mut file: Box<dyn Read> = match path {
         STANDARD_INPUT => Box::new(io::stdin().lock()),
         path => Box::new(File::open(path).map_err(|error| unread(&error))?),
     };
@@ -117,7 +117,7 @@ fn read(flags: &Flags, asked: &Asked) -> Result<(Option<String>, Recording), Ref
         let Some(full_scale_volts) = asked.full_scale_volts else {
             let message = "how many volts are full scale of this WAV file?";
             let help = "record a sine of known volts, and give what 1.0 stands for: --full-scale 1.2";
-            return Err(Refusal::unread(&flags.file, Diagnostic::error(Code::MissingInput, message).help(help)));
+            return Err(Refusal::unread(path, Diagnostic::error(Code::MissingInput, message).help(help)));
         };
         return read_wav(all, asked, full_scale_volts).map_err(misread);
     }

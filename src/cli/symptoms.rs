@@ -3,7 +3,6 @@
 use clap::Args;
 use hissmap::bench::Point;
 use hissmap::bench::instrument::{read_meter, read_probe};
-use hissmap::bench::sheet::Sheet;
 use hissmap::bench::symptoms::SymptomQuestion;
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::report::{csv, json, symptoms, text};
@@ -69,7 +68,7 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<SymptomQuestion, Vec<Diagn
     let one = |error: Diagnostic| vec![error];
     let output = match &flags.heard {
         Some(text) => named("heard", text, loaded.point(text)).map_err(one)?,
-        None => of_circuit(loaded).ok_or_else(|| {
+        None => loaded.output().ok_or_else(|| {
             let error = Diagnostic::error(Code::MissingInput, "at which output is the complaint heard?");
             vec![error.help("name it: --heard out, or .noise v(out) VIN dec 20 20 20k in the netlist")]
         })?,
@@ -100,14 +99,4 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<SymptomQuestion, Vec<Diagn
         question.instruments.scope.probe = named("scope", text, read_probe(text)).map_err(one)?;
     }
     Ok(question)
-}
-
-/// The output of the sheet, else of `.noise`.
-fn of_circuit(loaded: &Loaded) -> Option<Point> {
-    let of_sheet = |sheet: &Sheet| sheet.output.clone();
-    let of_noise = || {
-        let (plus, minus) = loaded.changed.noise.as_ref()?.output;
-        Some(Point::between(&loaded.changed, plus, minus))
-    };
-    loaded.sheet.as_ref().and_then(of_sheet).or_else(of_noise)
 }

@@ -188,6 +188,46 @@ pub fn observed_spectra(
     Ok(batch.watched.into_iter().step_by(2).collect())
 }
 
+/// Density of chosen parts by themselves at every output over frequencies, V²/Hz, one-sided, unweighted, indexed
+/// `[output][part][frequency]`. Those of all parts add up to [`spectra`].
+///
+/// # Errors
+/// As [`spectra`].
+pub fn part_spectra(
+    circuit: &Circuit,
+    signal: &SmallSignal,
+    outputs: &[(NodeId, NodeId)],
+    hertz: &[f64],
+    parts: &[PartId],
+) -> Result<Vec<Vec<Vec<f64>>>, SolveError> {
+    let lowest = hertz.iter().copied().fold(f64::INFINITY, f64::min);
+    let highest = hertz.iter().copied().fold(0.0, f64::max);
+    let mut densities = vec![vec![Vec::with_capacity(hertz.len()); parts.len()]; outputs.len()];
+    if hertz.is_empty() {
+        return Ok(densities);
+    }
+    let request = NoiseRequest {
+        outputs: outputs.to_vec(),
+        band_hz: [lowest, highest],
+        weighting: Weighting::Flat,
+        tolerance: DEFAULT_TOLERANCE,
+    };
+    let row = Row { sources: signal.sources.len() };
+    let propagation = Propagation::new(circuit, signal, None, &request, &Observer::NONE);
+    for &one in hertz {
+        // One frequency of weight one: the sums are its densities, source by source.
+        let batch = propagation.batch(&[one], &[1.0])?;
+        for (position, of_output) in densities.iter_mut().enumerate() {
+            let (contributions, ..) = row.split(&batch.sums, position);
+            for (part, density) in parts.iter().zip(of_output) {
+                let own = signal.sources.iter().zip(contributions).filter(|(source, _)| source.part == *part);
+                density.push(own.map(|(_, contribution)| contribution).sum());
+            }
+        }
+    }
+    Ok(densities)
+}
+
 /// Where the figures of an output stand among all functions: each source's share, their sum, the sum by |gain|².
 #[derive(Clone, Copy)]
 struct Row {

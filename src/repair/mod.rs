@@ -1,4 +1,4 @@
-//! What follows when the right part is out: how far the output swings, and whether the channels are equal.
+//! What follows when the right part is out: which spare fits, how far the output swings, whether the channels are equal.
 
 pub mod acceptance;
 mod balance;
@@ -9,6 +9,8 @@ mod distortion;
 mod figures;
 mod midband;
 mod network;
+pub mod spares;
+pub mod stress;
 pub mod swing;
 mod transfer;
 mod windings;

@@ -1,10 +1,14 @@
 //! Results as comma-separated values: one table each, a header line, SI units in the header, full precision.
 
+mod drill;
+mod spares;
 mod symptoms;
 mod verify;
 
 use csv::Writer;
 
+pub use drill::class;
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
 pub use verify::verify;
 

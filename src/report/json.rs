@@ -5,8 +5,10 @@
 
 mod control;
 mod diagnose;
+mod drill;
 mod listen;
 mod recording;
+mod spares;
 mod symptoms;
 mod verify;
 
@@ -14,6 +16,7 @@ use serde::Serialize;
 
 pub use listen::Listen;
 pub use recording::Recorded;
+pub use spares::{PulledForm, SparesForm};
 pub use symptoms::SymptomChart;
 pub use verify::Verify;
 
@@ -28,6 +31,7 @@ use crate::repair::swing::{Clip, Level};
 
 pub use control::Control;
 pub use diagnose::{Diagnose, LineError};
+pub use drill::{BestScore, DrillClass, DrillScore, Score, ScoreStep};
 
 /// Version of the form.
 pub const SCHEMA: u32 = 1;

@@ -11,12 +11,18 @@ mod control;
 pub mod csv;
 mod diagnose;
 mod equations;
+mod job;
 pub mod json;
 mod listen;
 mod message;
 mod noise;
+#[cfg(feature = "cli")]
+pub mod page;
+#[cfg(feature = "cli")]
+pub mod plot;
 mod recording;
 mod response;
+mod spares;
 mod symptoms;
 #[cfg(feature = "cli")]
 pub mod text;
@@ -28,6 +34,10 @@ pub use compare::{CompareQuestion, CompareResult, ComparedNode, compare, compare
 pub use control::{ControlResult, ControlledDevice, ControlledPoint, STAYS_WITHIN_DB, control};
 pub use diagnose::{DiagnoseResult, ExpectRow, ExplainRow, KindRow, NextTest, SuspectRow, diagnose, explain};
 pub use equations::{EquationsResult, equations};
+pub use job::{
+    MeasuredSpectrum, NamedNode, PartSpectrum, PathPoint, PointSpectra, Progress, Report, ReportQuestion, Seen, SeenBy,
+    ShownPart, Stage, State, Verdict, report,
+};
 pub use listen::{HeardPart, ListenPart, ListenQuestion, ListenResult, listen};
 pub use message::Message;
 pub use noise::{DeviceHiss, MechanismHiss, NoiseQuestion, NoiseResult, PointHiss, Spectrum, noise};
@@ -37,6 +47,7 @@ pub use response::{
     response,
 };
 
+pub use spares::{Place, PulledResult, SparesResult, no_transistor, pulled, spares, words};
 pub use symptoms::{SymptomsResult, severity, symptoms};
 pub use verify::{VerifyResult, verify};
 

@@ -1,14 +1,18 @@
 //! Results as text for people, at most 100 columns wide.
 
-mod bias;
+pub(in crate::report) mod bias;
 mod compare;
 mod control;
-mod diagnose;
+pub(in crate::report) mod diagnose;
+mod drill;
+mod lesson;
 mod listen;
 mod noise;
 mod recording;
 mod response;
-mod symptoms;
+mod spares;
+pub(in crate::report) mod symptoms;
+mod truth;
 mod verify;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
@@ -17,11 +21,15 @@ pub use bias::bias;
 pub use compare::compare;
 pub use control::control;
 pub use diagnose::{diagnose, diagnose_line};
+pub use drill::{drill_answer, drill_courses, drill_start};
+pub use lesson::{answer_key, class, worksheet};
 pub use listen::listen;
 pub use noise::{noise, ranking};
 pub use recording::recording;
 pub use response::response;
+pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
+pub use truth::drill_truth;
 pub use verify::verify;
 
 use super::{CheckResult, Setting, SheetCheck};
@@ -46,7 +54,7 @@ hot, freeze spray leaves water that must dry. Local codes and licensed practice 
 ";
 
 /// How a shunt is made without harm; said where one is proposed.
-const SHUNT_CAUTIONS: &str = "\
+pub(in crate::report) const SHUNT_CAUTIONS: &str = "\
 A shunt: set off and discharged; dummy load, not the speaker; the capacitor rated above the rail,
 its polarity from the volts at the node (mind sets with plus at ground), clipped in through 1 kΩ;
 power up, wait half a second and more (five times 1 kΩ times the capacitor), bridge the 1 kΩ, read;
@@ -74,7 +82,7 @@ fn filled(start: &str, indent: &str, pieces: impl IntoIterator<Item = String>) -
 }
 
 /// Names with commas between.
-fn commas(names: &[String]) -> impl Iterator<Item = String> + '_ {
+pub(in crate::report) fn commas(names: &[String]) -> impl Iterator<Item = String> + '_ {
     let last = names.len().saturating_sub(1);
     names.iter().enumerate().map(move |(at, name)| if at < last { format!("{name},") } else { name.clone() })
 }
@@ -141,7 +149,7 @@ fn heading(setting: &Setting, shown: &str) -> String {
     lines + "\n"
 }
 
-fn band(band_hz: [f64; 2], weighting: Weighting) -> String {
+pub(in crate::report) fn band(band_hz: [f64; 2], weighting: Weighting) -> String {
     let weighting = match weighting {
         Weighting::Flat => "unweighted",
         Weighting::A => "A-weighted",
@@ -162,42 +170,42 @@ pub fn printable(text: &str) -> String {
         .collect()
 }
 
-fn volts(value: f64) -> String {
+pub(in crate::report) fn volts(value: f64) -> String {
     engineering(if value.abs() < SMALLEST_VOLTS { 0.0 } else { value }, "V", 4)
 }
 
 /// A current into a pin of a device whose largest current is given.
-fn amps(value: f64, largest: f64) -> String {
+pub(in crate::report) fn amps(value: f64, largest: f64) -> String {
     let smallest = f64::max(SMALLEST_AMPS, SMALLEST_OF_LARGEST * largest);
     engineering(if value.abs() < smallest { 0.0 } else { value }, "A", 4)
 }
 
 /// What the columns of healthy bands are, in a line.
-fn healthy_units(units: Option<[usize; 2]>) -> String {
+pub(in crate::report) fn healthy_units(units: Option<[usize; 2]>) -> String {
     let Some([drawn, solved]) = units else { return String::new() };
     let lost = if solved < drawn { format!("; {} more found no bias", drawn - solved) } else { String::new() };
     format!("healthy: the middle nine tenths of {solved} units drawn from the tolerances{lost}\n")
 }
 
 /// The ends of a healthy band.
-fn ends(band: Option<Band>, written: fn(f64) -> String) -> [String; 2] {
+pub(in crate::report) fn ends(band: Option<Band>, written: fn(f64) -> String) -> [String; 2] {
     band.map_or_else(|| ["-".to_owned(), "-".to_owned()], |Band { low, high }| [written(low), written(high)])
 }
 
-fn hiss(volts: f64) -> String {
+pub(in crate::report) fn hiss(volts: f64) -> String {
     engineering(volts, "V", 3)
 }
 
-fn decibels(value: Option<f64>) -> String {
+pub(in crate::report) fn decibels(value: Option<f64>) -> String {
     value.map_or_else(|| "-".to_owned(), |db| format!("{:.1} dB", db + 0.0))
 }
 
-fn frequency(hertz: f64) -> String {
+pub(in crate::report) fn frequency(hertz: f64) -> String {
     // Four digits tell 20 points of a decade apart; a round figure stays round.
     short(format!("{hertz:.3e}").parse().unwrap_or(hertz), "Hz")
 }
 
-fn percent(share: f64) -> String {
+pub(in crate::report) fn percent(share: f64) -> String {
     format!("{:.1} %", 100.0 * share)
 }
 

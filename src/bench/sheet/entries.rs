@@ -173,6 +173,7 @@ pub(super) fn surroundings(problems: &mut Problems, circuit: &Circuit, node: &No
     let Some(fields) = problems.fields(node, BENCH.keys, "bench") else { return (bench, None) };
     let mut celsius = |name| fields.within(problems, name, Unit::Celsius, Limits::Celsius);
     let ambient = celsius("ambient_c");
+    set(&mut bench.hottest_celsius, celsius("hottest_c"));
     let at = &mut bench.temperatures;
     set(&mut at.freeze_celsius, celsius("freeze_c"));
     set(&mut at.cool_celsius, celsius("cool_c"));

@@ -127,6 +127,7 @@ pub const BENCH: Section = Section {
     meaning: "what things at hand do",
     keys: &[
         key("ambient_c", "27", "temperature inside the set, °C; as in the netlist unless given"),
+        key("hottest_c", "45", "the highest temperature inside the closed cabinet, °C"),
         key("freeze_c", "-30", "of a part under freeze spray, °C"),
         key("cool_c", "2.5", "of a part gently cooled, °C"),
         key("finger_c", "33", "of a part under a finger, °C"),
@@ -296,6 +297,22 @@ pub const READING: Section = Section {
     ],
 };
 
+/// `[drill]`
+pub const DRILL: Section = Section {
+    heading: "[drill]",
+    meaning: "a lesson for hissmap drill",
+    keys: &[
+        key("goal", "\"find the part in ten minutes, without the scope\"", "what is to be learnt"),
+        key("seed", "7", "number from which fault, tolerances and reading errors are drawn"),
+        key("level", "\"fair\"", "easy, fair or hard"),
+        key(
+            "sealed",
+            "\"3f07…\"",
+            "a chosen fault that nobody reads at a glance: hissmap drill SHEET --fault … --seal",
+        ),
+    ],
+};
+
 /// Sections in the order of a starter.
 pub const SECTIONS: &[Section] = &[
     POINT,
@@ -311,6 +328,7 @@ pub const SECTIONS: &[Section] = &[
     SUSPECT,
     SPARE,
     READING,
+    DRILL,
 ];
 
 /// Tables that may stand in a sheet, besides the keys at the top.
@@ -327,6 +345,7 @@ pub const TABLES: &[Key] = &[
     key("suspect", "", "parts that may be at fault"),
     key("spare", "", "parts in the drawer"),
     key("reading", "", "what was measured"),
+    key("drill", "", "a lesson"),
 ];
 
 /// `[fault.KIND]` of a kind; `None` for a kind that is not known.

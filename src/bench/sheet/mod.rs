@@ -8,6 +8,7 @@ mod entries;
 mod fault_keys;
 mod fault_settings;
 pub mod keys;
+mod lesson;
 mod resolve;
 pub mod settings;
 mod setup;
@@ -25,7 +26,9 @@ use crate::netlist::{self, Fetched, IncludeRequest};
 
 pub use entries::looks_like_sheet;
 pub use resolve::{Resolved, Target};
-use settings::{AcceptanceSettings, FaultSettings, Instruments, ReadingErrors, Surroundings, TestCosts, Tolerances};
+use settings::{
+    AcceptanceSettings, FaultSettings, Instruments, Lesson, ReadingErrors, Surroundings, TestCosts, Tolerances,
+};
 pub use starter::starter;
 use tree::Problems;
 
@@ -152,6 +155,8 @@ pub struct Sheet {
     pub spares: Vec<Spare>,
     /// What was measured, in order of the sheet, each with where it stands.
     pub readings: Vec<(Reading, Span)>,
+    /// What it teaches; `None` for a sheet that is no lesson.
+    pub lesson: Option<Lesson>,
     /// All texts, the netlist first; messages about the sheet point into the last one.
     pub sources: Sources,
 }

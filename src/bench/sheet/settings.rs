@@ -1,6 +1,7 @@
 //! What a sheet may set, with its defaults: common practice, no source, unless a line says otherwise.
 
 use crate::bench::instrument::{DcMeter, Meter, Scope};
+use crate::bench::reading::{How, Measure, Reading, named};
 use crate::bench::{Point, Ripple, Temperatures};
 use crate::element::PartId;
 
@@ -233,6 +234,27 @@ impl Default for TestCosts {
     }
 }
 
+impl TestCosts {
+    /// What a test costs, the controls that are turned for it included.
+    pub fn of(&self, test: &Reading) -> f64 {
+        let own = match (&test.act, test.measure) {
+            _ if test.twin => self.twin,
+            (Some(act), _) => match act.how {
+                How::Freeze => self.freeze,
+                How::Cool => self.cool,
+                How::Finger => self.finger,
+                How::Heat => self.heat,
+                How::Shunt => self.shunt,
+                How::Turn => self.turn,
+                How::Tap => self.tap,
+            },
+            (None, Measure::Dc) => self.dc,
+            (None, _) => self.hiss,
+        };
+        own + test.with.len() as f64 * self.turn
+    }
+}
+
 /// What lies on the bench.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Instruments {
@@ -249,6 +271,8 @@ pub struct Instruments {
 pub struct Surroundings {
     /// Temperatures they bring a part to.
     pub temperatures: Temperatures,
+    /// The highest temperature inside the closed cabinet, °C.
+    pub hottest_celsius: f64,
     /// Capacitor for shunting, F.
     pub shunt_farads: f64,
     /// Parts side by side, by name: spray on one spills over to the others.
@@ -257,8 +281,33 @@ pub struct Surroundings {
 
 impl Default for Surroundings {
     fn default() -> Self {
-        Self { temperatures: Temperatures::default(), shunt_farads: 100e-6, near: Vec::new() }
+        Self { temperatures: Temperatures::default(), hottest_celsius: 45.0, shunt_farads: 100e-6, near: Vec::new() }
     }
+}
+
+named! {
+    /// How hard a drill is.
+    Level {
+        /// Loud, and tracing leads to the bad part.
+        Easy = "easy",
+        /// As faults come.
+        Fair = "fair",
+        /// Tracing leads to a good part, or the bad one is no device.
+        Hard = "hard",
+    }
+}
+
+/// A lesson.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Lesson {
+    /// What is to be learnt.
+    pub goal: Option<String>,
+    /// Number that fault, tolerances and reading errors are drawn from.
+    pub seed: Option<u64>,
+    /// How hard.
+    pub level: Option<Level>,
+    /// A chosen fault, sealed.
+    pub sealed: Option<String>,
 }
 
 /// What a sheet says about a kind of fault; what it does not say stays as it is by default.

@@ -3,7 +3,7 @@
 use super::keys::{Key, TABLES, TOP};
 use super::settings::{AcceptanceSettings, Instruments, ReadingErrors, Surroundings, TestCosts, Tolerances};
 use super::tree::{Entry, Fields, Kind, Limits, Node, Problems, value};
-use super::{Sheet, acceptance, entries, fault_settings, resolve};
+use super::{Sheet, acceptance, entries, fault_settings, lesson, resolve};
 use crate::bench::quantity::Unit;
 use crate::bench::reading::{Reading, Scalar};
 use crate::bench::{self, DEFAULT_BAND_HZ, Point, find_source};
@@ -63,6 +63,7 @@ pub(super) fn sheet(problems: &mut Problems, written: Circuit, entries: &[Entry]
         suspects: each(problems, &top, "suspect", |problems, node| entries::suspect(problems, &written, node)),
         spares: each(problems, &top, "spare", |problems, node| entries::spare(problems, &written, node)),
         readings: Vec::new(),
+        lesson: top.get("drill").map(|(node, _)| lesson::lesson(problems, node)),
         sources,
         circuit,
         written,

@@ -2,9 +2,22 @@
 
 use super::reading::Reader;
 use crate::bench::fault::{Fault, FaultKind, kinds_for};
-use crate::circuit::Part;
+use crate::bench::whatif::{Action, Temperatures};
+use crate::circuit::{Circuit, Part};
 use crate::diagnostic::{Code, Diagnostic, nearest};
 use crate::element::Pin;
+
+impl Fault {
+    /// Reads `Q2=junction_leak,icbo=20uA`: what is not said is as bad as it typically is.
+    ///
+    /// # Errors
+    /// As [`Fault::checked`], or a text of another form.
+    pub fn read(circuit: &Circuit, text: &str) -> Result<Fault, Diagnostic> {
+        let (temperatures, action) = (Temperatures::default(), Action::Fault);
+        let mut warnings = Vec::new();
+        Reader { circuit, temperatures: &temperatures, asked: &[], action, warnings: &mut warnings }.fault(text)
+    }
+}
 
 impl Reader<'_> {
     /// Reads a fault and settles what the text leaves open.

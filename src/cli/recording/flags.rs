@@ -4,6 +4,7 @@ use clap::{Args, ValueEnum};
 use hissmap::bench::recording::{CsvOptions, Measure, RecordingQuestion};
 use hissmap::bench::{read_band, read_hertz, read_level};
 use hissmap::diagnostic::{Code, Diagnostic};
+use hissmap::noise::Weighting;
 
 use crate::cli::circuit::named;
 use crate::cli::flags::{Format, Weight};
@@ -27,6 +28,34 @@ pub struct Flags {
     /// Weighting of the band figures
     #[arg(long, value_name = "CURVE", default_value = "flat", ignore_case = true)]
     weight: Weight,
+    #[command(flatten)]
+    source: Source,
+    /// Print the reading of this point for a bench sheet
+    #[arg(long, value_name = "POINT")]
+    pub at: Option<String>,
+    /// Of what: hiss, pp (peak-to-peak), hum, dc; several with commas between
+    #[arg(long, value_enum, value_name = "WHAT", value_delimiter = ',', default_value = "hiss", requires = "at")]
+    measure: Vec<MeasureFlag>,
+    /// Write the reading into this bench sheet as well, all that stands there kept
+    #[arg(long, value_name = "SHEET", requires = "at")]
+    pub append: Option<String>,
+    /// Add the spectrum, V/√Hz
+    #[arg(long)]
+    pub spectrum: bool,
+    /// Write the result as JSON
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// Write the spectrum as comma-separated values
+    #[arg(long)]
+    csv: bool,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// What a recording file does not say of itself.
+#[derive(Debug, Args)]
+#[command(next_help_heading = "Of a recording")]
+pub struct Source {
     /// Frequency of the mains in Hz [default: looked for at 50 and 60]
     #[arg(long, value_name = "HZ")]
     mains: Option<String>,
@@ -57,26 +86,6 @@ pub struct Flags {
     /// Unit of the volts column
     #[arg(long, value_enum, value_name = "UNIT")]
     volts_unit: Option<VoltsUnit>,
-    /// Print the reading of this point for a bench sheet
-    #[arg(long, value_name = "POINT")]
-    pub at: Option<String>,
-    /// Of what: hiss, pp (peak-to-peak), hum, dc; several with commas between
-    #[arg(long, value_enum, value_name = "WHAT", value_delimiter = ',', default_value = "hiss", requires = "at")]
-    measure: Vec<MeasureFlag>,
-    /// Write the reading into this bench sheet as well, all that stands there kept
-    #[arg(long, value_name = "SHEET", requires = "at")]
-    pub append: Option<String>,
-    /// Add the spectrum, V/√Hz
-    #[arg(long)]
-    pub spectrum: bool,
-    /// Write the result as JSON
-    #[arg(long, conflicts_with = "csv")]
-    json: bool,
-    /// Write the spectrum as comma-separated values
-    #[arg(long)]
-    csv: bool,
-    #[command(flatten)]
-    output: Output,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -127,7 +136,6 @@ pub struct Asked {
     pub full_scale_volts: Option<f64>,
     pub probe: f64,
     pub wav_channel: usize,
-    pub measures: Vec<Measure>,
 }
 
 impl Flags {
@@ -139,15 +147,33 @@ impl Flags {
         Format::of(self.json, self.csv)
     }
 
+    /// What is to be read out of it.
+    pub fn measures(&self) -> Vec<Measure> {
+        let measures = self.measure.iter().map(|measure| match measure {
+            MeasureFlag::Hiss => Measure::Hiss,
+            MeasureFlag::Pp => Measure::PeakToPeak,
+            MeasureFlag::Hum => Measure::Hum,
+            MeasureFlag::Dc => Measure::Dc,
+        });
+        measures.collect()
+    }
+
     /// Reads the values; `band_hz` is what stands without --band.
     pub fn asked(&self, band_hz: [f64; 2]) -> Result<Asked, Vec<Diagnostic>> {
+        let band_hz = match &self.band {
+            Some(text) => named("band", text, read_band(text)).map_err(|error| vec![error])?,
+            None => band_hz,
+        };
+        self.source.asked(band_hz, self.weight.into())
+    }
+}
+
+impl Source {
+    /// Reads the values.
+    pub fn asked(&self, band_hz: [f64; 2], weighting: Weighting) -> Result<Asked, Vec<Diagnostic>> {
         let one = |error| vec![error];
         let hertz = |flag, text: &Option<String>| {
             text.as_ref().map(|text| named(flag, text, read_hertz(text))).transpose().map_err(one)
-        };
-        let band_hz = match &self.band {
-            Some(text) => named("band", text, read_band(text)).map_err(one)?,
-            None => band_hz,
         };
         if !(self.probe > 0.0 && self.probe.is_finite()) {
             let message = format!("--probe {}: a probe divides by a number above zero", self.probe);
@@ -177,24 +203,13 @@ impl Flags {
                 VoltsUnit::Microvolts => 1e-6,
             }),
         };
-        let measures = self.measure.iter().map(|measure| match measure {
-            MeasureFlag::Hiss => Measure::Hiss,
-            MeasureFlag::Pp => Measure::PeakToPeak,
-            MeasureFlag::Hum => Measure::Hum,
-            MeasureFlag::Dc => Measure::Dc,
-        });
         Ok(Asked {
-            question: RecordingQuestion {
-                band_hz,
-                weighting: self.weight.into(),
-                mains_hz: hertz("mains", &self.mains)?,
-            },
+            question: RecordingQuestion { band_hz, weighting, mains_hz: hertz("mains", &self.mains)? },
             csv,
             full_scale_volts: self.full_scale.as_ref().map(volts).transpose().map_err(one)?,
             probe: self.probe,
             // A WAV file's channels have no names: what is no number is none of them.
             wav_channel: self.channel.as_ref().map_or(1, |text| text.trim().parse().unwrap_or(0)),
-            measures: measures.collect(),
         })
     }
 }

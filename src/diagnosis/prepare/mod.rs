@@ -40,7 +40,7 @@ use component::{Model, Moments, Solved, columns, moments, scale};
 use evaluate::{InState, Solver};
 use plan::Plan;
 pub use plan::PlanError;
-pub use shunt::CHARGING_OHMS;
+pub use shunt::{CHARGING_OHMS, refuses_shunt};
 use slopes::Slopes;
 
 /// Severity points of each fault.
@@ -382,7 +382,7 @@ fn tests(plan: &Plan<'_>, healthy: &Healthy, parts: &[String]) -> Vec<Test> {
                 own.map(|(column, _)| factor[(at, column)].powi(2)).sum::<f64>().sqrt()
             };
             let touched = parts.iter().enumerate().filter(|(_, part)| !test.of_model && moved(part) > TOUCHED_SD);
-            let cost = cost(plan, &test.reading);
+            let cost = plan.sheet.costs.of(&test.reading);
             Test {
                 label: test.reading.text(),
                 scale: scale(plan, test.kind),
@@ -407,24 +407,4 @@ fn group(reading: &Reading) -> (String, String) {
         (None, Measure::Dc) => (format!("dc {}", reading.twin), at),
         (None, _) => (format!("hiss {} {:?}", reading.twin, reading.with), at),
     }
-}
-
-fn cost(plan: &Plan<'_>, reading: &Reading) -> f64 {
-    let costs = &plan.sheet.costs;
-    let turned = reading.with.len() as f64 * costs.turn;
-    let own = match (&reading.act, reading.measure) {
-        _ if reading.twin => costs.twin,
-        (Some(act), _) => match act.how {
-            How::Freeze => costs.freeze,
-            How::Cool => costs.cool,
-            How::Finger => costs.finger,
-            How::Heat => costs.heat,
-            How::Shunt => costs.shunt,
-            How::Turn => costs.turn,
-            How::Tap => costs.tap,
-        },
-        (None, Measure::Dc) => costs.dc,
-        (None, _) => costs.hiss,
-    };
-    own + turned
 }

@@ -43,6 +43,13 @@ pub(super) fn nodes(sheet: &Sheet, healthy: &Operating, output: &Point) -> (Vec<
     (allowed, refused)
 }
 
+/// Why a shunt at a node is refused; `None` where it may be made. `operating`: of the sheet's circuit.
+pub fn refuses_shunt(sheet: &Sheet, operating: &Operating, node: NodeId) -> Option<String> {
+    let devices = bias::devices(&sheet.circuit, &operating.bias);
+    let output = sheet.output.clone()?;
+    refusal(sheet, operating, &devices, &output, node)
+}
+
 fn refusal(sheet: &Sheet, healthy: &Operating, devices: &[DeviceBias], output: &Point, node: NodeId) -> Option<String> {
     let circuit = &sheet.circuit;
     if node == output.plus || node == output.minus {

@@ -13,6 +13,8 @@ pub(super) type Sampled = ((u32, u32), Samples);
 
 /// A pivot is at least this fraction of the largest entry of its row and of its column.
 const THRESHOLD: f64 = 1e-2;
+/// A pivot of this fraction needs to be no larger for its own sake.
+const AMPLE: f64 = 0.1;
 /// Rows of the fewest entries that are searched for a pivot.
 const SEARCHED: usize = 6;
 
@@ -27,6 +29,22 @@ pub(super) struct Order {
     pub upper: Vec<Vec<u32>>,
     /// For each pivot, the other rows its column still had: the pattern of L, unsorted.
     pub lower: Vec<Vec<u32>>,
+}
+
+/// How good a pivot is: the cheapest first; among these one of ample size whose row has been left alone the longest. So
+/// pivots that do not wait for each other come in turn, and the processor works on several at once.
+#[derive(Clone, Copy)]
+struct Rank {
+    cost: usize,
+    small: bool,
+    changed: u32,
+    size: f64,
+}
+
+impl Rank {
+    fn before(&self, other: &Rank) -> bool {
+        (self.cost, self.small, self.changed, -self.size) < (other.cost, other.small, other.changed, -other.size)
+    }
 }
 
 /// Rows that are left, and where each column's entries are.
@@ -61,9 +79,9 @@ pub(super) fn order(n: usize, entries: &[Sampled]) -> Result<Order, u32> {
 impl Active {
     /// The best pivot among the shortest rows; beyond them where those hold none that is large enough.
     fn pivot(&self, by_count: &Buckets) -> Result<(u32, u32), u32> {
-        let mut best: Option<(usize, f64, u32, u32)> = None;
+        let mut best: Option<(Rank, u32, u32)> = None;
         let mut last = 0;
-        for (searched, row) in by_count.ascending().enumerate() {
+        for (searched, (changed, row)) in by_count.ascending().enumerate() {
             if searched >= SEARCHED && best.is_some() {
                 break;
             }
@@ -71,22 +89,23 @@ impl Active {
             let entries = &self.rows[row as usize];
             // Nothing shorter can come: a pivot of this row costs at least so much.
             let least = entries.len().saturating_sub(1);
-            if best.is_some_and(|(cost, ..)| least > cost) {
+            if best.is_some_and(|(rank, ..)| least > rank.cost) {
                 break;
             }
             let largest = largest(entries.iter().map(|(_, samples)| samples));
             for (column, samples) in entries {
                 let cost = (entries.len() - 1) * (self.columns[*column as usize].len() - 1);
-                let small = fraction(samples, &largest);
-                if small < THRESHOLD || best.is_some_and(|(known, size, ..)| (cost, -small) >= (known, -size)) {
+                let size = fraction(samples, &largest);
+                let rank = Rank { cost, small: size < AMPLE, changed, size };
+                if size < THRESHOLD || best.is_some_and(|(known, ..)| !rank.before(&known)) {
                     continue;
                 }
                 if fraction(samples, &self.largest_of_column(*column)) >= THRESHOLD {
-                    best = Some((cost, small, row, *column));
+                    best = Some((rank, row, *column));
                 }
             }
         }
-        best.map(|(_, _, row, column)| (row, column)).ok_or(last)
+        best.map(|(_, row, column)| (row, column)).ok_or(last)
     }
 
     fn largest_of_column(&self, column: u32) -> [f64; 3] {
@@ -111,7 +130,7 @@ impl Active {
             let old = std::mem::take(&mut self.rows[target as usize]);
             by_count.remove(target, old.len());
             let new = self.combined(target, &old, &pivot_row, column, &pivot);
-            by_count.add(target, new.len());
+            by_count.add(target, new.len(), short(order.rows.len()) + 1);
             self.rows[target as usize] = new;
         }
         order.rows.push(row);
@@ -160,39 +179,50 @@ impl Active {
 }
 
 fn largest<'a>(entries: impl Iterator<Item = &'a Samples>) -> [f64; 3] {
-    entries.fold([0.0; 3], |largest, samples| std::array::from_fn(|at| f64::max(largest[at], samples[at].norm())))
+    entries.fold([0.0; 3], |largest, samples| {
+        std::array::from_fn(|at| f64::max(largest[at], samples[at].norm_sqr().sqrt()))
+    })
 }
 
 /// The least fraction, over the samples, of an entry by the largest.
 fn fraction(samples: &Samples, largest: &[f64; 3]) -> f64 {
-    let fractions =
-        samples.iter().zip(largest).map(|(value, &largest)| if largest > 0.0 { value.norm() / largest } else { 0.0 });
+    let fractions = samples
+        .iter()
+        .zip(largest)
+        .map(|(value, &largest)| if largest > 0.0 { value.norm_sqr().sqrt() / largest } else { 0.0 });
     fractions.fold(f64::INFINITY, f64::min)
 }
 
-/// Rows by their number of entries, lowest row first among equals.
+/// Rows by their number of entries; among equals the one left alone the longest, then the lowest.
 struct Buckets {
-    rows: Vec<std::collections::BTreeSet<u32>>,
+    rows: Vec<std::collections::BTreeSet<(u32, u32)>>,
+    /// By row: the pivots taken when it was last changed.
+    changed: Vec<u32>,
 }
 
 impl Buckets {
     fn new(rows: &[Vec<(u32, Samples)>]) -> Self {
-        let mut buckets = Self { rows: vec![Default::default(); rows.len() + 1] };
+        let mut buckets = Self { rows: vec![Default::default(); rows.len() + 1], changed: vec![0; rows.len()] };
         for (row, entries) in rows.iter().enumerate() {
-            buckets.add(u32::try_from(row).expect("unknowns are numbered in 32 bits"), entries.len());
+            buckets.add(short(row), entries.len(), 0);
         }
         buckets
     }
 
-    fn add(&mut self, row: u32, count: usize) {
-        self.rows[count].insert(row);
+    fn add(&mut self, row: u32, count: usize, changed: u32) {
+        self.changed[row as usize] = changed;
+        self.rows[count].insert((changed, row));
     }
 
     fn remove(&mut self, row: u32, count: usize) {
-        self.rows[count].remove(&row);
+        self.rows[count].remove(&(self.changed[row as usize], row));
     }
 
-    fn ascending(&self) -> impl Iterator<Item = u32> {
+    fn ascending(&self) -> impl Iterator<Item = (u32, u32)> {
         self.rows.iter().flat_map(|rows| rows.iter().copied())
     }
+}
+
+pub(super) fn short(number: usize) -> u32 {
+    u32::try_from(number).expect("a factorization that fits in memory has fewer than 2^32 entries")
 }

@@ -3,7 +3,7 @@
 //! Rows are worked off in pivot order, each entry from left to right (dot form):
 //! l(i,j) = (a(i,j) − Σ l(i,k)·u(k,j)) / u(j,j) for j < i, and u(i,j) = a(i,j) − Σ l(i,k)·u(k,j) from the diagonal on.
 
-use super::order::Order;
+use super::order::{Order, short};
 
 /// What follows the subtractions of a step.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -170,8 +170,4 @@ impl Program {
     pub fn entry_slots(&self) -> &[u32] {
         &self.entry_slots
     }
-}
-
-fn short(number: usize) -> u32 {
-    u32::try_from(number).expect("a factorization that fits in memory has fewer than 2^32 entries")
 }

@@ -64,7 +64,7 @@ fn reading(without: f64, metered: Metered) -> [String; 2] {
 }
 
 /// The meter in words.
-fn meter(meter: DcMeter) -> String {
+pub(in crate::report) fn meter(meter: DcMeter) -> String {
     match meter {
         DcMeter::Ohms(ohms) => short(ohms, "Ω"),
         DcMeter::OhmsPerVolt { ohms_per_volt, range_volts } => {
@@ -76,7 +76,7 @@ fn meter(meter: DcMeter) -> String {
 }
 
 /// `C 1.2 mA, B 8 µA`.
-fn pins<const N: usize>(currents: [(&str, f64); N]) -> String {
+pub(in crate::report) fn pins<const N: usize>(currents: [(&str, f64); N]) -> String {
     let largest = currents.iter().fold(0.0, |largest: f64, (_, current)| largest.max(current.abs()));
     let each = currents.map(|(pin, current)| format!("{pin} {}", amps(current, largest)));
     each.join(", ")

@@ -77,11 +77,14 @@ pub fn diagnose_line(result: &DiagnoseResult) -> String {
     printable(&format!("{}{flag}; {next}", verdict(result))) + "\n"
 }
 
-fn verdict(result: &DiagnoseResult) -> String {
+pub(in crate::report) fn verdict(result: &DiagnoseResult) -> String {
     let name = |part: &Option<String>| part.clone().unwrap_or_else(|| "something not listed".to_owned());
     let set: Vec<String> = result.smallest_set.iter().map(name).collect();
     match (result.suspects.first(), set.as_slice()) {
         (None, _) => "no suspect".to_owned(),
+        (Some(_), [_]) if result.smallest_set == [None] => {
+            format!("a fault that is not listed, at {}", percent(result.unknown_probability))
+        }
         (Some(first), [_]) => format!("{} it is, at {}", first.part, percent(first.probability)),
         (Some(_), set) if set.len() <= LISTED => format!("nine in ten that it is one of {}", set.join(", ")),
         (Some(first), set) => format!("open: {} parts share nine in ten, {} leads", set.len(), first.part),
@@ -107,7 +110,7 @@ fn suspects(result: &DiagnoseResult) -> String {
     rows.text()
 }
 
-fn severity(kind: &KindRow) -> String {
+pub(in crate::report) fn severity(kind: &KindRow) -> String {
     let (Some(severity), Some(quantity)) = (kind.severity, kind.fault.quantity()) else { return "-".to_owned() };
     let (low, high) = (severity.p10, severity.p90);
     match quantity {
@@ -171,12 +174,12 @@ fn next(result: &DiagnoseResult) -> String {
     text
 }
 
-fn expectations(next: &NextTest) -> String {
+pub(in crate::report) fn expectations(next: &NextTest) -> String {
     let each = next.expect.iter().take(4).map(|expect| expectation(next.test.measure, expect));
     each.collect::<Vec<_>>().join("\n")
 }
 
-fn expectation(measure: Measure, expect: &ExpectRow) -> String {
+pub(in crate::report) fn expectation(measure: Measure, expect: &ExpectRow) -> String {
     let of = |value: f64| match measure {
         Measure::Change => format!("{value:+.1}"),
         _ => Value::number(three_digits(value)).text(measure),

@@ -23,7 +23,7 @@ pub fn symptoms(result: &SymptomsResult) -> String {
     text + &innocent(result) + &tracing(result) + &pairs(result) + &notes(result) + &cautions(result)
 }
 
-fn complaint(result: &SymptomsResult) -> String {
+pub(in crate::report) fn complaint(result: &SymptomsResult) -> String {
     let question = &result.question;
     let mut text = format!(
         "complaint: {} more hiss at {}",
@@ -74,7 +74,7 @@ fn table(result: &SymptomsResult, guilty: &[&Row]) -> String {
 }
 
 /// What freezing the suspect itself does, and whether it does the same to a healthy one.
-fn frozen(result: &SymptomsResult, part: &str, print: &Fingerprint) -> (String, bool) {
+pub(in crate::report) fn frozen(result: &SymptomsResult, part: &str, print: &Fingerprint) -> (String, bool) {
     let acts = &result.chart.acts;
     let place = acts.iter().position(|offer| offer.act.how == How::Freeze && offer.act.what == part);
     let Some((place, effects)) = place.zip(print.effects.as_ref()) else { return ("-".to_owned(), false) };
@@ -85,7 +85,7 @@ fn frozen(result: &SymptomsResult, part: &str, print: &Fingerprint) -> (String, 
 }
 
 /// Controls that change the hiss between their ends.
-fn moves(result: &SymptomsResult, print: &Fingerprint) -> String {
+pub(in crate::report) fn moves(result: &SymptomsResult, print: &Fingerprint) -> String {
     let Some(effects) = &print.effects else { return "-".to_owned() };
     let controls = result.question.controls.iter().zip(&effects.ends_volts);
     let moving = controls.filter(|(_, ends)| match ends {
@@ -103,7 +103,7 @@ fn moves(result: &SymptomsResult, print: &Fingerprint) -> String {
     }
 }
 
-fn shift(result: &SymptomsResult, print: &Fingerprint) -> String {
+pub(in crate::report) fn shift(result: &SymptomsResult, print: &Fingerprint) -> String {
     let errors = &result.question.errors;
     let Some(at) = print.largest_dc_shift(&result.chart.healthy, errors) else { return "-".to_owned() };
     let (point, by) = (&result.chart.healthy[at], print.dc_shift_volts[at]);
@@ -190,7 +190,7 @@ fn pairs(result: &SymptomsResult) -> String {
     )
 }
 
-fn test_text(result: &SymptomsResult, test: Measured) -> String {
+pub(in crate::report) fn test_text(result: &SymptomsResult, test: Measured) -> String {
     match test {
         Measured::Hiss(point) => format!("hiss at {}", result.chart.healthy[point].name),
         Measured::Dc(point) => {
