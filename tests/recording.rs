@@ -551,7 +551,8 @@ fn the_command_appends_in_the_sheets_band_and_says_what_it_needs() {
     let rows: String = white(1e-3, 6, 2.0).iter().map(|volts| format!("{volts}\n")).collect();
     std::fs::write(path("take.csv"), rows).expect("a recording");
     std::fs::write(path("take.wav"), wav(16, hound::SampleFormat::Int, 1)).expect("a recording");
-    let sheet = "circuit = \"amp.cir\" # mine\nband = [100, 5000]\n";
+    std::fs::write(path("amp.cir"), "amplifier\nR1 out 0 1k\nV1 in 0 1\nR2 in out 1k\n").expect("a netlist");
+    let sheet = "circuit = \"amp.cir\" # mine\nband = [100, 5000]\n\n[point.TP4]\nnode = \"out\"\n";
     std::fs::write(path("job.toml"), sheet).expect("a sheet");
     let run = |arguments: &str| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_hissmap"));
@@ -568,6 +569,10 @@ fn the_command_appends_in_the_sheets_band_and_says_what_it_needs() {
     check("recording nothing.csv", "there is no such file");
     check("recording take.csv --rate 48k --at TP4 --append nothing.toml", "there is no such file");
     check("recording take.csv --rate 48k --probe 0", "--probe");
+    // A slip in the name of a point is found before the reading stands in the sheet.
+    check("recording take.csv --rate 48k --at TP5 --append job.toml", "TP4");
+    assert_eq!(std::fs::read_to_string(path("job.toml")).expect("the sheet is there"), sheet);
+    check("recording take.csv --rate 48k --at out --append amp.cir", "no bench sheet");
     let (code, block, error) = run("recording take.csv --rate 48k --at TP4 --append job.toml");
     assert_eq!((code, error.as_str()), (Some(0), ""));
     let appended = std::fs::read_to_string(path("job.toml")).expect("the sheet is there");

@@ -23,6 +23,7 @@ const RATES_HZ: [f64; 2] = [1e3, 768e3];
 /// written, then with the what-ifs, then with the part frozen or heated, all at one calibration. --output names the WAV file;
 /// what is printed says what full scale of it stands for.
 #[derive(Debug, Args)]
+#[command(mut_arg("output", |arg| arg.help("The WAV file to write; what is heard when is printed")))]
 #[command(after_help = "Examples:\n  hissmap listen circuits/two-stage-germanium.cir --at out -o hiss.wav\n  \
                         hissmap listen circuits/two-stage-germanium.cir --at out --sequence --leak Q2=20uA,x=300 \
                         --freeze Q2 -o fault.wav")]

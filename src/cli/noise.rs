@@ -4,11 +4,12 @@ use clap::Args;
 use hissmap::bench::instrument::{Meter, Scope, read_meter, read_probe};
 use hissmap::bench::{Control, Ripple, find_source, read_hertz, read_level, read_source_resistance};
 use hissmap::diagnostic::Diagnostic;
-use hissmap::report::{ControlResult, NoiseQuestion, control, csv, json, noise, text};
+use hissmap::report::{ControlResult, NoiseQuestion, control, csv, json, noise, plot, text};
 
 use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{Loaded, load, named, with_cautions};
 use super::flags::{Answer, Common, Controls, Format, Hiss, WhatIfs};
+use super::output::Plot;
 
 /// How much hiss at each point, and who makes it?
 ///
@@ -31,6 +32,8 @@ pub struct Flags {
     /// Add the spectrum, V/√Hz
     #[arg(long)]
     spectrum: bool,
+    #[command(flatten)]
+    plot: Plot,
     /// Add the noise figure against a source resistance: a resistor of the netlist, or ohms at the input source
     #[arg(long, value_name = "R")]
     rs: Option<String>,
@@ -73,6 +76,9 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     let controls = flags.controls.read(&loaded).and_then(|controls| controls.iter().map(turned).collect());
     let controls: Vec<ControlResult> = controls.map_err(|errors| Refusal::flags(&loaded, errors))?;
     let cautions = with_cautions(&result.cautions, &controls);
+    let inputs = loaded.sources().iter().map(|source| source.name.as_str());
+    let drawn = flags.plot.write(flags.common.output(), inputs, || plot::file(&plot::noise_spectrum(&result)));
+    drawn.map_err(|error| Refusal::flags(&loaded, vec![error]))?;
     Ok(answer(loaded, &cautions, |warnings| match flags.common.format() {
         Format::Text => {
             let turned = controls.iter().map(|control| text::control(control, None)).collect::<String>();
@@ -101,7 +107,7 @@ fn question(flags: &Flags, loaded: &Loaded) -> Result<NoiseQuestion, Vec<Diagnos
         band_hz: loaded.band_hz(flags.hiss.band.as_ref()).map_err(|error| vec![error])?,
         weighting: flags.hiss.weight.into(),
         tolerance: flags.hiss.tolerance().map_err(|error| vec![error])?,
-        spectrum: flags.spectrum,
+        spectrum: flags.spectrum || flags.plot.is_asked_for(),
         source_resistance: flags.rs.as_ref().map(read_rs).transpose().map_err(|error| vec![error])?,
         meter: meter(flags, loaded).map_err(|error| vec![error])?,
         scope: scope(flags, loaded).map_err(|error| vec![error])?,

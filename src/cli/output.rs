@@ -13,9 +13,35 @@ pub struct Output {
     /// Write the result to a file instead of standard output
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
-    /// Let --output replace a file that exists
-    #[arg(long, requires = "output")]
+    /// Let a file that exists be replaced
+    #[arg(long)]
     force: bool,
+}
+
+/// A single plot for a document.
+#[derive(Clone, Debug, Default, Args)]
+pub struct Plot {
+    /// Draw it as an SVG file as well
+    #[arg(long, value_name = "FILE.svg")]
+    plot: Option<PathBuf>,
+}
+
+impl Plot {
+    /// Whether there is one to draw.
+    pub fn is_asked_for(&self) -> bool {
+        self.plot.is_some()
+    }
+
+    /// Writes the plot where one is asked for, under the rules of a result's own file.
+    pub fn write<'a>(
+        &self,
+        output: &Output,
+        inputs: impl Iterator<Item = &'a str>,
+        draw: impl FnOnce() -> String,
+    ) -> Result<(), Diagnostic> {
+        let Some(path) = &self.plot else { return Ok(()) };
+        output.write_file(path, inputs, |file| file.write_all(draw().as_bytes()))
+    }
 }
 
 impl Output {

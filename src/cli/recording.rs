@@ -14,7 +14,8 @@ use hissmap::diagnostic::{Code, Diagnostic, Severity, Sources};
 use hissmap::report::{Message, RecordingResult, csv, json, text};
 
 use super::answer::{Outcome, Refusal, line};
-use super::files::{self, STANDARD_INPUT};
+use super::circuit::named;
+use super::files::{self, Input, STANDARD_INPUT};
 use super::flags::Format;
 use super::output;
 
@@ -33,7 +34,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         sources.add(flags.file.as_str(), "");
         Refusal::of(errors, sources)
     };
-    let sheet = flags.append.as_deref().map(read_sheet).transpose()?;
+    let sheet = flags.append.as_deref().map(|path| read_sheet(path, flags.at.as_deref())).transpose()?;
     let band = sheet.as_ref().and_then(|(_, band)| *band).unwrap_or(DEFAULT_BAND_HZ);
     let asked = flags.asked(band).map_err(refuse)?;
     let (channel, figures) = read(&flags.file, &asked)?;
@@ -65,20 +66,27 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
     Ok(Outcome { result: drawn, messages, sources, code: 0 })
 }
 
-fn read_sheet(path: &str) -> Result<(String, Option<[f64; 2]>), Refusal> {
+/// A sheet's text and band; refused where it has no such point, for nobody finds that slip once the reading stands there.
+fn read_sheet(path: &str, at: Option<&str>) -> Result<(String, Option<[f64; 2]>), Refusal> {
     let unread = |reason: String| {
         let error = Diagnostic::error(Code::CannotRead, format!("this sheet cannot be read: {reason}"));
         Refusal::unread(path, error.help("name a bench sheet that exists: --append job.toml"))
     };
-    let sheet = files::read_text(path).map_err(unread)?;
-    match sheet_band(&sheet) {
-        Ok(band) => Ok((sheet, band)),
-        Err(error) => {
-            let mut sources = Sources::default();
-            sources.add(path, sheet.as_str());
-            Err(Refusal::of(vec![error], sources))
-        }
+    let text = files::read_text(path).map_err(unread)?;
+    let mut own = Sources::default();
+    own.add(path, text.as_str());
+    let band = sheet_band(&text).map_err(|error| Refusal::of(vec![error], own.clone()))?;
+    match files::read(path).map_err(|error| Refusal::unread(path, error))? {
+        Input::Sheet(sheet) => match (*sheet, at) {
+            (Err(unread), _) => return Err(Refusal::of(unread.messages, unread.sources)),
+            (Ok((sheet, _)), Some(at)) => {
+                named("at", at, sheet.find_point(at)).map_err(|error| Refusal::of(vec![error], own))?;
+            }
+            (Ok(_), None) => {}
+        },
+        Input::Netlist(..) => return Err(unread("it is no bench sheet".to_owned())),
     }
+    Ok((text, band))
 }
 
 fn append(

@@ -6,13 +6,14 @@ use hissmap::circuit::{Change, PlotPoints};
 use hissmap::diagnostic::{Code, Diagnostic};
 use hissmap::element::{Excess, PartId};
 use hissmap::netlist::Spacing;
-use hissmap::report::{ResponseError, ResponseQuestion, Twin, csv, json, response, text};
+use hissmap::report::{ResponseError, ResponseQuestion, Twin, csv, json, plot, response, text};
 use hissmap::response::{POINTS_PER_DECADE, plot_hertz};
 use hissmap::units::short;
 
 use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::{Loaded, collect, load, named};
 use super::flags::{Common, Format, WhatIfs};
+use super::output::Plot;
 
 /// What gain and tone curve from here to there?
 ///
@@ -55,6 +56,8 @@ pub struct Flags {
     /// The load of the first output: a resistor across it, or ohms that come across it [default: the resistor there]
     #[arg(long, value_name = "R")]
     load: Option<String>,
+    #[command(flatten)]
+    plot: Plot,
     #[command(flatten)]
     what_ifs: WhatIfs,
 }
@@ -103,6 +106,9 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         ResponseError::Unsolved(error) => Refusal::unsolved(&loaded, &error),
         ResponseError::Refused(errors) => refuse(errors),
     })?;
+    let inputs = loaded.sources().iter().map(|source| source.name.as_str());
+    let drawn = flags.plot.write(flags.common.output(), inputs, || plot::file(&plot::gain(&result, None)));
+    drawn.map_err(|error| refuse(vec![error]))?;
     Ok(answer(loaded, &result.cautions, |warnings| match flags.common.format() {
         Format::Text => text::response(&result),
         Format::Csv => csv::response(&result),

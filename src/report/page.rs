@@ -41,7 +41,7 @@ pub fn page(report: &Report) -> String {
                 title { (shown(&report.title)) }
                 style { (PreEscaped(plot::STYLE)) (PreEscaped(STYLE)) (PreEscaped(rules(report.parts.len()))) }
             }
-            body {
+            body data-heard=(shown(&report.output_node)) {
                 a class="skip" href="#path" { "to the plots" }
                 (head::head(report))
                 main {
@@ -60,8 +60,10 @@ pub fn page(report: &Report) -> String {
 fn sections(report: &Report) -> Markup {
     html! {
         @if let Some(verdict) = &report.diagnosis { (suspects::section(report, verdict)) }
-        (hiss::path(report))
-        (hiss::ranking(report))
+        div class="pair" {
+            (hiss::path(report))
+            (hiss::ranking(report))
+        }
         (hiss::spectra(report))
         (dc::section(report))
         @if let Some(tone) = &report.tone { (tone::section(report, tone)) }

@@ -36,13 +36,14 @@ fn nodes(report: &Report, caption: &str, nodes: &[&NodeVolts]) -> Markup {
         columns.push(">at hand");
     }
     columns.push(">a meter reads");
+    let has_names = !report.named.is_empty();
     let (printed, were_read) = (
         report.named.iter().any(|named| named.printed_volts.is_some()),
         report.readings.iter().any(|reading| reading.measure == Measure::Dc),
     );
     columns.extend(printed.then_some(">printed"));
     columns.extend(were_read.then_some(">read"));
-    columns.push("where");
+    columns.extend(has_names.then_some("where"));
     let rows = nodes.iter().map(|node| {
         let healthy = report.healthy.bias.nodes.iter().find(|healthy| healthy.name == node.name);
         let band = healthy.and_then(|healthy| healthy.healthy);
@@ -75,7 +76,9 @@ fn nodes(report: &Report, caption: &str, nodes: &[&NodeVolts]) -> Markup {
             });
             cells.push(html! { @for one in each { (one) br; } });
         }
-        cells.push(cell(on_bench.and_then(|named| named.place.as_deref()).unwrap_or_default()));
+        if has_names {
+            cells.push(cell(on_bench.and_then(|named| named.place.as_deref()).unwrap_or_default()));
+        }
         let touching = report.parts.iter().enumerate().filter(|(_, part)| part.nodes.contains(&node.name));
         Row { class: touching.map(|(at, _)| format!("t{at}")).collect::<Vec<_>>().join(" "), cells }
     });

@@ -61,7 +61,8 @@ fn in_short(report: &Report) -> Markup {
             }
             @if let Some(point) = report.begins.map(|at| &report.path[at]) {
                 li {
-                    "Along the signal it first stands above the healthy band at " strong { (shown(&point.name)) }
+                    @if report.present.is_some() { "Along the signal it" } @else { "Along the signal what was read" }
+                    " first stands above the healthy band at " strong { (shown(&point.name)) }
                     @if let Some(place) = &point.place { " (" (shown(place)) ")" }
                     @if let (Some((part, mechanism)), Some(_)) = (&point.maker, point.present_volts) {
                         "; what is there comes from " strong { (shown(part)) } ", " (mechanism.mechanism.name().replace('_', " ")) " " (percent(mechanism.share))
@@ -70,7 +71,7 @@ fn in_short(report: &Report) -> Markup {
                 }
             }
             @if let Some(first) = shown_output.as_ref().and_then(|point| point.devices.first()) {
-                li { "Most of the hiss at " (shown(&report.output)) " is made by " strong data-most=(shown(&first.name)) { (shown(&first.name)) } ", " (percent(first.share)) " of its power." }
+                li { "Most of the hiss at " (shown(&report.output)) " " @if report.present.is_none() { "of the healthy circuit " } "is made by " strong data-most=(shown(&first.name)) { (shown(&first.name)) } ", " (percent(first.share)) " of its power." }
             }
         }
     }

@@ -31,7 +31,7 @@
   };
   document.addEventListener("pointermove", onPointer);
   document.addEventListener("pointerdown", onPointer);
-  document.addEventListener("scroll", hide, { passive: true, capture: true });
+  for (const moved of ["wheel", "touchmove"]) document.addEventListener(moved, hide, { passive: true });
   const pick = (bar) => {
     const name = bar.getAttribute("data-part");
     for (const input of document.querySelectorAll(".chooser input[data-name]")) {
@@ -56,6 +56,7 @@
       const next = marks[Math.max(0, Math.min(marks.length - 1, at + by))];
       if (at >= 0) marks[at].classList.remove("here");
       next.classList.add("here");
+      next.scrollIntoView({ block: "nearest" });
       const box = next.getBoundingClientRect();
       show(next, box.left + box.width / 2, box.top + Math.min(box.height, 40) / 2);
       event.preventDefault();

@@ -28,13 +28,20 @@ pub fn section(report: &Report, Verdict { result, told }: &Verdict) -> Markup {
         (table("Readings, in the order taken", &["reading", ">bits for the leader", "leads after it", ">so far out by chance"],
             &told.iter().map(|row| reading(report, row)).collect::<Vec<_>>()))
         @for (reading, why) in &result.set_aside { p class="flag" { "Set aside, it cannot be: " (shown(&reading.text())) "; " (shown(why)) } }
-        @for set in &result.inseparable { p { "Cannot be told apart by any test short of lifting a leg: " (shown(&set.join(", "))) "." } }
+        @for set in inseparable(result) { p { "Cannot be told apart by any test short of lifting a leg: " (shown(&set.join(", "))) "." } }
         @if !result.cleared.is_empty() {
             (behind("Parts that cannot cause this complaint", &html! { p { (shown(&result.cleared.join(", "))) } }))
         }
         @for assumed in &result.assumed { p class="quiet" { "Assumed: " (shown(assumed)) } }
     };
     super::section("suspects", "Suspects", "", &content)
+}
+
+/// Of each set those that are still suspected: the others are told apart already.
+fn inseparable(result: &DiagnoseResult) -> Vec<Vec<String>> {
+    let suspected = |part: &&String| result.suspects.iter().any(|suspect| suspect.part == **part);
+    let left = result.inseparable.iter().map(|set| set.iter().filter(suspected).cloned().collect::<Vec<_>>());
+    left.filter(|set| set.len() > 1).collect()
 }
 
 fn suspects(report: &Report, result: &DiagnoseResult) -> Markup {
@@ -70,26 +77,26 @@ fn share(probability: f64) -> Markup {
 
 fn next(report: &Report, result: &DiagnoseResult) -> Markup {
     let verify = result.next.iter().all(|next| next.verify);
-    let rows: Vec<Row> = result.next.iter().map(|next| test(report, next)).collect();
     html! {
-        @if !rows.is_empty() && !result.cured {
-            h3 { @if verify { "Before anything is unsoldered, check" } @else { "Next, the best first" } }
-            (table("Tests worth doing", &["test", ">cost", "why", "to expect (a tenth below and above)"], &rows))
+        @if !result.next.is_empty() && !result.cured {
+            h3 { @if verify { "Before anything is unsoldered, check (what to expect, a tenth below and above)" } @else { "Next, the best first (what to expect, a tenth below and above)" } }
+            ol class="tests" { @for next in &result.next { (test(report, next)) } }
         }
     }
 }
 
-fn test(report: &Report, next: &NextTest) -> Row {
+fn test(report: &Report, next: &NextTest) -> Markup {
     let measure: Measure = next.test.measure;
-    let expect = html! {
-        @for expect in next.expect.iter().take(4) {
-            @let text = expectation(measure, expect);
-            (part(report, &expect.part)) (shown(text.strip_prefix(expect.part.as_str()).unwrap_or(&text))) br;
+    html! {
+        li {
+            strong { (shown(&next.test.text())) } span class="quiet" { " costs " (format!("{:.1}", next.cost)) ": " (shown(&next.why)) }
+            ul {
+                @for expect in next.expect.iter().take(4) {
+                    @let text = expectation(measure, expect);
+                    li { (part(report, &expect.part)) (shown(text.strip_prefix(expect.part.as_str()).unwrap_or(&text))) }
+                }
+            }
         }
-    };
-    Row {
-        class: String::new(),
-        cells: vec![cell(next.test.text()), cell(format!("{:.1}", next.cost)), cell(&next.why), expect],
     }
 }
 

@@ -58,7 +58,7 @@ const LEFT: f64 = 44.0;
 const RIGHT: f64 = WIDTH - 8.0;
 const PLOT_HEIGHT: f64 = 190.0;
 /// Width of a letter of the legend, about.
-const LETTER: f64 = 5.6;
+const LETTER: f64 = 6.0;
 const LEGEND_LINE: f64 = 15.0;
 
 impl Curves {
@@ -83,13 +83,16 @@ impl Curves {
             (legend)
             (axes::horizontal(&x, [top, bottom], "Hz"))
             (axes::vertical(&y, [LEFT, RIGHT], |value| number(value / self.divisor)))
-            text class="end unit" x=(px(LEFT - 5.0)) y=(px(top - 8.0)) aria-hidden="true" { (self.unit) }
+            text class="unit" x="2" y=(px(top - 8.0)) aria-hidden="true" { (self.unit) }
             @for ribbon in &self.ribbons {
                 path class=(ribbon.class) d=(outline(&x, &y, &ribbon.points)) { title { (ribbon.name) } }
             }
-            @for line in &self.lines {
-                @for run in runs(&x, &y, &line.points) {
-                    path class=(format!("line {} {}", line.class, part_class(line.part)).trim()) d=(run) { title { (line.title) } }
+            // Curves end where the plot does.
+            svg x=(px(LEFT)) y=(px(top)) width=(px(RIGHT - LEFT)) height=(px(PLOT_HEIGHT)) viewBox=(format!("{} {} {} {}", px(LEFT), px(top), px(RIGHT - LEFT), px(PLOT_HEIGHT))) {
+                @for line in &self.lines {
+                    @for run in runs(&x, &y, &line.points) {
+                        path class=(format!("line {} {}", line.class, part_class(line.part)).trim()) d=(run) { title { (line.title) } }
+                    }
                 }
             }
             (strips(&x, [top, bottom], &self.strips))
@@ -137,7 +140,7 @@ fn number(value: f64) -> String {
 /// Pieces of a curve; where it has no value it breaks off.
 fn runs(x: &Scale, y: &Scale, points: &[(f64, f64)]) -> Vec<String> {
     let pieces = points.split(|(_, value)| !value.is_finite()).filter(|piece| !piece.is_empty());
-    pieces.map(|piece| polyline(piece.iter().map(|&(hertz, value)| (x.at(hertz), y.at(value))))).collect()
+    pieces.map(|piece| polyline(piece.iter().map(|&(hertz, value)| (x.at(hertz), y.beyond(value))))).collect()
 }
 
 fn outline(x: &Scale, y: &Scale, points: &[(f64, f64, f64)]) -> String {

@@ -10,7 +10,7 @@ use crate::report::text::{hiss, percent};
 use crate::report::{PathPoint, Report, Seen, SeenBy};
 
 const LEFT: f64 = 84.0;
-const RIGHT: f64 = WIDTH - 56.0;
+const RIGHT: f64 = WIDTH - 64.0;
 const TOP: f64 = 54.0;
 const ROW: f64 = 19.0;
 /// Letters of a name that fit to the left of the plot.
@@ -69,6 +69,7 @@ fn legend(report: &Report) -> Markup {
     let present = if report.is_assumed { "likeliest fault" } else { "with the what-ifs" };
     let read = report.path.iter().any(|point| !point.seen.is_empty());
     let twin = report.path.iter().flat_map(|point| &point.seen).any(|seen| seen.twin);
+    let after_present = if report.present.is_some() { 232.0 } else { 112.0 };
     html! {
         g class="legend" aria-hidden="true" {
             rect class="band" x="4" y="6" width="20" height="9" {}
@@ -79,15 +80,15 @@ fn legend(report: &Report) -> Markup {
                 text x="127" y="14" { (present) }
             }
             @if read {
-                circle class="read" cx="236" cy="10.5" r="4" {}
-                text x="245" y="14" { "read" }
+                circle class="read" cx=(px(after_present)) cy="10.5" r="4" {}
+                text x=(px(after_present + 9.0)) y="14" { "read" }
             }
             @if twin {
-                (triangle(288.0, 10.5))
-                text x="297" y="14" { "healthy channel" }
+                (triangle(after_present + 50.0, 10.5))
+                text x=(px(after_present + 59.0)) y="14" { "healthy channel" }
             }
-            text class="quiet" x="4" y="30" { "V rms" }
-            text class="end quiet" x=(px(WIDTH - 2.0)) y="30" { @if report.present.is_some() { "change" } }
+            text class="quiet" x="4" y="32" { "V rms" }
+            text class="end quiet" x=(px(WIDTH - 2.0)) y="32" { @if report.present.is_some() { "change" } }
         }
     }
 }

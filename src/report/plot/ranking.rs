@@ -115,7 +115,7 @@ fn bar(report: &Report, device: &DeviceHiss, before: Option<f64>, y: f64) -> Mar
             text class="name" x="4" y=(px(y + 4.0)) { (clipped(&device.name, LETTERS)) }
             @for (x, width, one) in pieces {
                 rect class=(format!("share {}", family(one.mechanism))) x=(px(x)) y=(px(y - 6.5)) width=(px(width)) height="10" {
-                    title { (mechanism(one.mechanism)) ": " (hiss(one.rms_volts)) ", " (percent(one.share)) }
+                    title { (shown(&device.name)) " " (mechanism(one.mechanism)) ": " (hiss(one.rms_volts)) ", " (percent(one.share)) }
                 }
             }
             @if let Some(before) = before {

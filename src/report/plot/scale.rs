@@ -54,14 +54,23 @@ impl Scale {
 
     /// Where a value is; outside the ends it stays at the end.
     pub fn at(&self, value: f64) -> f64 {
-        let [low, high] = self.values;
         let [from, to] = self.places;
-        let fraction = match self.is_logarithmic {
-            true if value <= 0.0 => 0.0,
+        from + self.fraction(value).clamp(0.0, 1.0) * (to - from)
+    }
+
+    /// Where a value is, for curves that leave the plot: up to one length of the axis beyond its ends.
+    pub fn beyond(&self, value: f64) -> f64 {
+        let [from, to] = self.places;
+        from + self.fraction(value).clamp(-1.0, 2.0) * (to - from)
+    }
+
+    fn fraction(&self, value: f64) -> f64 {
+        let [low, high] = self.values;
+        match self.is_logarithmic {
+            true if value <= 0.0 => f64::NEG_INFINITY,
             true => (value / low).ln() / (high / low).ln(),
             false => (value - low) / (high - low),
-        };
-        from + fraction.clamp(0.0, 1.0) * (to - from)
+        }
     }
 
     /// The places of both ends.
