@@ -29,7 +29,7 @@ G1 0 g in 0 1m
 RG g 0 1k
 .model NS NPN(IS=1e-14 BF=200 BR=3 ISE=1e-13 ISC=1e-12 RB=100 KF=1e-15 ICBO=1n)
 .model DS D(IS=1e-12 KF=1e-16)
-.model JN NJF(BETA=1m VTO=-2 KF=1e-17)
+.model JN NJF(IS=20f BETA=1m VTO=-2 KF=1e-17)
 .param spare=1";
 
 #[track_caller]
@@ -72,6 +72,7 @@ fn a_shifted_value_is_the_same_as_one_written_in_the_netlist() {
         ("Q1", BaseResistance, 250.0, "RB=100", "RB=250"),
         ("Q1", Flicker, 3e-14, "KF=1e-15", "KF=3e-14"),
         ("D1", SaturationCurrent, 3e-12, "D(IS=1e-12", "D(IS=3e-12"),
+        ("J1", SaturationCurrent, 7e-14, "NJF(IS=20f", "NJF(IS=7e-14"),
         ("D1", Flicker, 3e-14, "KF=1e-16", "KF=3e-14"),
         ("J1", Flicker, 3e-16, "KF=1e-17", "KF=3e-16"),
         ("J1", Threshold, -1.5, "VTO=-2", "VTO=-1.5"),

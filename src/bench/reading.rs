@@ -10,6 +10,7 @@ use serde::ser::SerializeMap;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::quantity::Unit;
+use crate::noise::Weighting;
 pub use fields::{FieldProblem, Scalar};
 pub use value::{Observed, Value, Word};
 
@@ -62,7 +63,7 @@ named! {
         ClipUp = "clip_up",
         /// Where the lower half of a sine flattens, V peak.
         ClipDown = "clip_down",
-        /// Power into the load just below clipping, W.
+        /// Power into the load where a sine begins to clip, or at the distortion that the sheet names, W.
         Watts = "watts",
         /// Temperature of a part's case, °C.
         Temperature = "temperature",
@@ -108,6 +109,16 @@ named! {
     }
 }
 
+named! {
+    /// Temperature of the whole set during a reading, if another than that of the bench.
+    When {
+        /// After 30 minutes in the closed cabinet.
+        Warm = "warm",
+        /// Just switched on in the cold.
+        Cold = "cold",
+    }
+}
+
 /// What was done, and to what.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Act {
@@ -132,6 +143,10 @@ pub struct Reading {
     pub with: Vec<(String, f64)>,
     /// Frequency of a gain or response, Hz.
     pub hertz: Option<f64>,
+    /// Weighting of a hiss.
+    pub weight: Weighting,
+    /// Temperature of the whole set; `None` for that of the bench.
+    pub when: Option<When>,
     /// What was done, for a change.
     pub act: Option<Act>,
     /// Remark of whoever measured.
@@ -142,7 +157,18 @@ impl Reading {
     /// A test of a measure at a place.
     pub fn test(measure: Measure, at: Option<&str>) -> Self {
         let at = at.map(str::to_owned);
-        Self { measure, at, value: None, twin: false, with: Vec::new(), hertz: None, act: None, note: None }
+        Self {
+            measure,
+            at,
+            value: None,
+            twin: false,
+            with: Vec::new(),
+            hertz: None,
+            weight: Weighting::Flat,
+            when: None,
+            act: None,
+            note: None,
+        }
     }
 
     /// The test of a change of the hiss at the output.
@@ -175,6 +201,12 @@ impl Reading {
         for (control, position) in &self.with {
             text += &format!(", {control} at {position}");
         }
+        if self.weight != Weighting::Flat {
+            text += &format!(", weighted {}", self.weight.name());
+        }
+        if let Some(when) = self.when {
+            text += &format!(", {}", when.name());
+        }
         match &self.value {
             Some(value) => format!("{text}: {}", value.text(self.measure)),
             None => text,
@@ -200,6 +232,12 @@ impl Serialize for Reading {
         }
         if let Some(hertz) = self.hertz {
             map.serialize_entry("hz", &hertz)?;
+        }
+        if self.weight != Weighting::Flat {
+            map.serialize_entry("weight", self.weight.name())?;
+        }
+        if let Some(when) = self.when {
+            map.serialize_entry("when", when.name())?;
         }
         if let Some(value) = &self.value {
             map.serialize_entry("value", value)?;

@@ -46,7 +46,7 @@ pub enum Quantity {
     ForwardBeta,
     /// BR of a transistor.
     ReverseBeta,
-    /// IS, A, of a diode or a transistor; with it ISE and ISC in proportion, so that beta stays.
+    /// IS, A, of a diode or a transistor, of a field-effect transistor that of its gate; with it ISE and ISC in proportion, so that beta stays.
     SaturationCurrent,
     /// ICBO of a transistor, A.
     Icbo,
@@ -168,6 +168,7 @@ fn shift(
             e.model.isc *= factor;
             Ok(())
         }
+        (Quantity::SaturationCurrent, Element::Jfet(e)) => set(&mut e.model.is, Range::Positive),
         (Quantity::Icbo, Element::Bjt(e)) => set(&mut e.model.icbo, Range::NonNegative),
         (Quantity::LeakageMultiplier, Element::Bjt(e)) => set(&mut e.model.leakm, Range::NonNegative),
         (Quantity::LeakageCorner, Element::Bjt(e)) => set(&mut e.model.leakfc, Range::NonNegative),

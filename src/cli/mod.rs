@@ -20,6 +20,7 @@ mod report;
 mod response;
 mod spares;
 mod symptoms;
+mod verify;
 mod why;
 
 use std::process::ExitCode;
@@ -60,6 +61,7 @@ enum Command {
     Spares(spares::Flags),
     Drill(drill::Flags),
     Report(report::Flags),
+    Verify(verify::Flags),
     Listen(listen::Flags),
     Recording(recording::Flags),
     Equations(equations::Flags),
@@ -83,6 +85,7 @@ pub fn run() -> ExitCode {
         Command::Spares(flags) => (spares::run(flags), flags.common.output()),
         Command::Drill(flags) => return drill::run(flags),
         Command::Report(flags) => (report::run(flags), flags.output()),
+        Command::Verify(flags) => (verify::run(flags), flags.common.output()),
         Command::Equations(flags) => (equations::run(flags), flags.common.output()),
         Command::Listen(flags) => return listen::run(flags).deliver(&Output::default()),
         Command::Recording(flags) => (recording::run(flags), flags.output()),

@@ -32,6 +32,15 @@ impl MidBand {
     /// # Errors
     /// [`SolveError::Singular`] where the linearised circuit has no single solution.
     pub fn of(circuit: &Circuit, operating: &Operating, measured: &Measured) -> Result<Self, SolveError> {
+        let judged = judge_capacitors(circuit, operating, measured)?;
+        Self::with(circuit, operating, measured.hertz, &judged)
+    }
+
+    /// The same where it is known what capacitors do: those of another unit of the same circuit.
+    ///
+    /// # Errors
+    /// As [`MidBand::of`].
+    pub fn with(circuit: &Circuit, operating: &Operating, hertz: f64, judged: &[Judged]) -> Result<Self, SolveError> {
         let mut change =
             Changes { circuit, operating, rewiring: Rewiring::default(), volts: Vec::new(), amps: Vec::new() };
         let mut rigid = Groups::new(circuit.nodes().len() + 1);
@@ -44,14 +53,13 @@ impl MidBand {
             }
         }
         for group in winding_groups(circuit) {
-            let modes = group.held_modes(circuit, operating, measured.hertz)?;
+            let modes = group.held_modes(circuit, operating, hertz)?;
             if modes.is_empty() {
                 group.windings.iter().for_each(|winding| rigid.join(winding.nodes[0], winding.nodes[1]));
             } else {
                 change.hold_windings(&group, &modes);
             }
         }
-        let judged = judge_capacitors(circuit, operating, measured)?;
         let mut by_size: Vec<&Judged> = judged.iter().filter(|one| one.verdict == Verdict::Holds).collect();
         by_size.sort_by(|a, b| b.farads.total_cmp(&a.farads).then(a.part.cmp(&b.part)));
         for one in by_size {
@@ -62,7 +70,7 @@ impl MidBand {
                 change.hold_charge(one.part, [a, b]);
             }
         }
-        for one in &judged {
+        for one in judged {
             if let Verdict::Shapes { ohms } = one.verdict {
                 change.hold_charge_behind(one.part, one.nodes, ohms);
             }

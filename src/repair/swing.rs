@@ -16,7 +16,8 @@
 //! from the gain there, a caution says so.
 
 use super::culprit::culprit;
-use super::distortion::{Curve, Distortion, HARMONICS, Knot};
+use super::distortion::{HARMONICS, Knot};
+use super::figures::{Figures, cautions};
 use super::midband::MidBand;
 use super::network::{Measured, Network, between};
 use super::transfer::{Path, Sample, Transfer};
@@ -27,20 +28,13 @@ use crate::element::{Element, PartId, Source, SourceKind};
 use crate::mna::NodeId;
 use crate::operating::Operating;
 use crate::smallsignal::{LEAST_GAIN, Stimulus};
-use crate::units::engineering;
 
 /// The standard reference frequency of audio measurements, Hz (IEC 60268-3).
 pub const MID_HERTZ: f64 = 1e3;
 /// Sides whose clip levels differ by less than this fraction clip alike.
 pub const ALIKE: f64 = 0.05;
-/// Levels of the table, dB from the onset of clipping.
-const TABLE_DB: [f64; 9] = [-40.0, -30.0, -20.0, -10.0, -6.0, -3.0, -1.0, 1.0, 3.0];
-/// Static gain and gain at mid-band that differ by more are spoken of, dB.
-const GAINS_APART_DB: f64 = 0.5;
 /// An output that never moves so far does not follow its input, V.
 const LEAST_SWING_VOLTS: f64 = 1e-6;
-/// Steps an octave in which a distortion is looked for.
-const STEPS_PER_OCTAVE: f64 = 8.0;
 
 /// What is asked about swing.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -216,6 +210,15 @@ pub fn load_across(circuit: &Circuit, output: (NodeId, NodeId)) -> Option<(PartI
     loads.min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
+/// The resistor that was named, else the one across the output.
+pub(super) fn load_of(circuit: &Circuit, named: Option<PartId>, output: (NodeId, NodeId)) -> Option<(PartId, f64)> {
+    let named = named.and_then(|part| match &circuit.part(part).element {
+        Element::Resistor(resistor) => Some((part, resistor.ohms)),
+        _ => None,
+    });
+    named.or_else(|| load_across(circuit, output))
+}
+
 /// Swing of an output of a circuit at work.
 ///
 /// # Errors
@@ -244,11 +247,7 @@ pub fn swing(circuit: &Circuit, operating: &Operating, question: &SwingQuestion)
     if swing.fold(0.0, f64::max) < LEAST_SWING_VOLTS {
         return Err(no_path());
     }
-    let named = load.and_then(|part| match &circuit.part(part).element {
-        Element::Resistor(resistor) => Some((part, resistor.ohms)),
-        _ => None,
-    });
-    let load = named.or_else(|| load_across(circuit, output));
+    let load = load_of(circuit, load, output);
     let figures = Figures { curve: &transfer.curve, load_ohms: load.map(|(_, ohms)| ohms) };
     let [one, other] = transfer.curve.clips();
     let clips = [one, other].map(|knot| knot.map(|knot| clip(&path, &transfer, knot)));
@@ -293,88 +292,4 @@ fn clip(path: &Path, transfer: &Transfer, knot: Knot) -> Clip {
     let mut outward: Vec<&Sample> = transfer.samples.iter().filter(side).collect();
     outward.sort_by(|a, b| a.knot.input.abs().total_cmp(&b.knot.input.abs()));
     Clip { volts: knot.output - transfer.curve.rest(), input: knot.input, by: culprit(path, &outward, knot.input) }
-}
-
-/// Figures of sines on a curve.
-struct Figures<'a> {
-    curve: &'a Curve,
-    load_ohms: Option<f64>,
-}
-
-impl Figures<'_> {
-    fn level(&self, amplitude: f64) -> Level {
-        let Distortion { rms, total, harmonics } = Distortion::of(self.curve, amplitude);
-        Level {
-            input_rms: amplitude * std::f64::consts::FRAC_1_SQRT_2,
-            output_rms_volts: rms,
-            watts: self.load_ohms.map(|ohms| rms * rms / ohms),
-            total_distortion: total,
-            harmonics,
-        }
-    }
-
-    /// Levels around the onset of clipping, or down from the end of the curve.
-    fn table(&self, onset: Option<f64>) -> Vec<Level> {
-        let reach = self.curve.reach();
-        let amplitudes = TABLE_DB.iter().map(|db| onset.unwrap_or(reach) * 10f64.powf(db / 20.0));
-        amplitudes.filter(|&amplitude| amplitude <= reach).map(|amplitude| self.level(amplitude)).collect()
-    }
-
-    /// The highest amplitude at which distortion rises through `wanted`: crossover distortion falls with level first.
-    fn distorted_by(&self, wanted: f64) -> Option<Level> {
-        let total = |amplitude: f64| Distortion::of(self.curve, amplitude).total;
-        let smallest = self.curve.knots().iter().map(|knot| knot.input.abs()).filter(|&input| input > 0.0);
-        let (from, to) = (smallest.fold(f64::INFINITY, f64::min), self.curve.reach());
-        let steps = (STEPS_PER_OCTAVE * (to / from).log2()).ceil();
-        if !steps.is_finite() || steps < 1.0 {
-            return None;
-        }
-        let at = |step: f64| to * (from / to).powf(step / steps);
-        let (mut above, mut below) = (to, to);
-        for step in 0..=steps as usize {
-            (above, below) = (below, at(step as f64));
-            if total(below) < wanted {
-                break;
-            }
-        }
-        if total(below) >= wanted || total(above) < wanted {
-            return None;
-        }
-        for _ in 0..50 {
-            let middle = 0.5 * (above + below);
-            if total(middle) < wanted { below = middle } else { above = middle }
-        }
-        Some(self.level(below))
-    }
-}
-
-fn cautions(circuit: &Circuit, mid: &MidBand, transfer: &Transfer, gains: [f64; 2]) -> Vec<Diagnostic> {
-    let approximate = |message: String, help: &str| Diagnostic::warning(Code::SwingLimited, message).help(help);
-    let mut cautions = Vec::new();
-    let [of_curve, at_mid] = gains.map(|gain| 20.0 * gain.log10());
-    if (of_curve - at_mid).abs() > GAINS_APART_DB {
-        let names: Vec<&str> = mid.shaping.iter().map(|&part| circuit.part(part).name.as_str()).collect();
-        let because =
-            if names.is_empty() { String::new() } else { format!(": {} shape the tone there", names.join(", ")) };
-        cautions.push(approximate(
-            format!(
-                "the static curve has {of_curve:.1} dB of gain, and at mid-band there are {at_mid:.1} dB{because}; levels \
-                 before them are off by that"
-            ),
-            "ask at a frequency where the gain is flat: --mid 2k",
-        ));
-    }
-    if let Some(input) = transfer.trouble.ends_at {
-        cautions.push(approximate(
-            format!("no solution follows on beyond an input of {}: the curve ends there", engineering(input, "", 3)),
-            "look for positive feedback, a part that runs away or a value that no real part has",
-        ));
-    }
-    if let Some(input) = transfer.trouble.jumps_at {
-        cautions.push(approximate(
-            format!("the output jumps at an input of {}: the circuit switches there", engineering(input, "", 3)),
-            "look for positive feedback between the stages",
-        ));
-    }
-    cautions
 }

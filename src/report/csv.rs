@@ -3,12 +3,14 @@
 mod drill;
 mod spares;
 mod symptoms;
+mod verify;
 
 use csv::Writer;
 
 pub use drill::class;
 pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
+pub use verify::verify;
 
 use super::{
     BiasResult, CompareResult, Curve, Message, NoiseResult, PointHiss, RecordingResult, ResponseResult, SwingResult,

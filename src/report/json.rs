@@ -10,6 +10,7 @@ mod listen;
 mod recording;
 mod spares;
 mod symptoms;
+mod verify;
 
 use serde::Serialize;
 
@@ -17,6 +18,7 @@ pub use listen::Listen;
 pub use recording::Recorded;
 pub use spares::{PulledForm, SparesForm};
 pub use symptoms::SymptomChart;
+pub use verify::Verify;
 
 use super::{
     BiasResult, CheckResult, CompareResult, Curve, Message, NodeVolts, NoiseResult, ResponseResult, SwingResult,

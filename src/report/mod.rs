@@ -26,6 +26,7 @@ mod spares;
 mod symptoms;
 #[cfg(feature = "cli")]
 pub mod text;
+mod verify;
 
 pub use bias::{BiasQuestion, BiasResult, DeviceRow, Metered, NodeVolts, bias};
 pub use check::{CheckResult, SheetCheck, check, check_sheet};
@@ -48,6 +49,7 @@ pub use response::{
 
 pub use spares::{Place, PulledResult, SparesResult, no_transistor, pulled, spares, words};
 pub use symptoms::{SymptomsResult, severity, symptoms};
+pub use verify::{VerifyResult, verify};
 
 use crate::circuit::Circuit;
 

@@ -7,7 +7,7 @@ use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Element, PartId, Polarity};
 use crate::noise::Weighting;
 use crate::repair::spares::pulled::{Pulled, PulledQuestion, pulled as on_tester};
-use crate::repair::spares::{Finding, Spares, SparesError, SparesQuestion, Tester, spares as try_spares};
+use crate::repair::spares::{Finding, Spares, SparesError, SparesQuestion, Tester, When, spares as try_spares};
 use crate::units::{engineering, short};
 
 /// Spares in order of rank, and under which conditions.
@@ -133,6 +133,11 @@ pub(super) fn polarity(polarity: Polarity) -> &'static str {
 /// A finding in words: lower case, no full stop.
 pub fn words(finding: &Finding) -> String {
     let quantity = |value: f64, unit: &str| engineering(value, unit, 3);
+    let when = |when: &When| match when {
+        When::AtRest => "at rest",
+        When::Hot => "at rest at the highest temperature inside",
+        When::Driven => "driven up to clipping",
+    };
     let heat = |hot: bool| if hot { " at the highest temperature inside" } else { "" };
     match finding {
         Finding::WrongPolarity { wanted } => format!("wrong polarity: this place wants {}", polarity(*wanted)),
@@ -152,6 +157,10 @@ pub fn words(finding: &Finding) -> String {
         Finding::NoBias { why } => format!("the circuit finds no rest with it: {why}"),
         Finding::Unstable { what } => format!("the circuit {what} with it"),
         Finding::Disabled { device, region, hot } => format!("{device} is {region} with it{}", heat(*hot)),
+        Finding::LostInUnits { lost, units, lost_before } => format!(
+            "in {lost} of {units} sets within their tolerances a transistor does not amplify with it ({lost_before} with \
+             the original)"
+        ),
         Finding::OutsideBand { count, worst, volts, band: [low, high] } => format!(
             "DC outside the healthy band at {}: farthest {worst}, {} where healthy units have {} to {}",
             if *count == 1 { "one point".to_owned() } else { format!("{count} points") },
@@ -175,10 +184,10 @@ pub fn words(finding: &Finding) -> String {
             let gain = gain_db.map_or_else(String::new, |gain_db| format!("; the gain goes with {:+.1} dB", gain_db + 0.0));
             format!("{change_db:.1} dB more hiss at the output, {judged}{gain}")
         }
-        Finding::Dissipation { watts, rated, hot } => format!(
-            "dissipates {} at rest{}: {:.0} % of its {}",
+        Finding::Dissipation { watts, rated, when: at } => format!(
+            "dissipates {} {}: {:.0} % of its {}",
             quantity(*watts, "W"),
-            heat(*hot),
+            when(at),
             100.0 * watts / rated,
             short(*rated, "W")
         ),
@@ -188,9 +197,15 @@ pub fn words(finding: &Finding) -> String {
             if *cut_off { "when it is cut off" } else { "at rest" },
             short(*rated, "V")
         ),
-        Finding::Current { amps, rated } => {
-            format!("collector current {} at rest, rated {}", quantity(*amps, "A"), short(*rated, "A"))
+        Finding::Current { amps, rated, when: at } => {
+            format!("collector current {} {}, rated {}", quantity(*amps, "A"), when(at), short(*rated, "A"))
         }
+        Finding::RatedLess { which, own, original, unit } => format!(
+            "{which} {} is less than half of the original's {}, and what the place asks for when driven is not known",
+            short(*own, unit),
+            short(*original, unit)
+        ),
+        Finding::NoBands => "hardly any healthy set found a bias: DC, gain and hiss are judged by nothing".into(),
         Finding::RatingsUnknown { which } => {
             format!("its model gives no {}: check against its data sheet", which.join(", no "))
         }

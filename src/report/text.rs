@@ -13,6 +13,7 @@ mod response;
 mod spares;
 pub(in crate::report) mod symptoms;
 mod truth;
+mod verify;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 
@@ -29,6 +30,7 @@ pub use response::response;
 pub use spares::{pulled, spares};
 pub use symptoms::symptoms;
 pub use truth::drill_truth;
+pub use verify::verify;
 
 use super::{CheckResult, Setting, SheetCheck};
 use crate::bench::healthy::Band;

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
-use super::{Act, How, Measure, Reading, Value};
+use super::{Act, How, Measure, Reading, Value, When};
 use crate::bench::quantity::Unit;
 use crate::diagnostic::{Code, Diagnostic, nearest};
+use crate::noise::Weighting;
 
 /// A value as it stands behind a key.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -50,7 +51,7 @@ impl FieldProblem {
 }
 
 /// Keys besides what was done.
-const KEYS: [&str; 7] = ["measure", "at", "value", "twin", "with", "hz", "note"];
+const KEYS: [&str; 9] = ["measure", "at", "value", "twin", "with", "when", "weight", "hz", "note"];
 
 impl Reading {
     /// Every key a reading may have.
@@ -122,6 +123,8 @@ impl<'a> Reader<'a> {
         }
         let hertz = self.hertz(measure);
         let twin = self.twin(measure);
+        let when = self.when(measure);
+        let weight = self.weight(measure);
         Some(Reading {
             measure,
             at: place,
@@ -129,6 +132,8 @@ impl<'a> Reader<'a> {
             twin,
             with: self.settings(),
             hertz,
+            weight,
+            when,
             act: acts.into_iter().next().map(|(_, how, what)| Act { how, what }),
             note: self.text("note").map(|(_, text)| text.to_owned()),
         })
@@ -222,6 +227,35 @@ impl<'a> Reader<'a> {
                 Vec::new()
             }
         }
+    }
+
+    fn when(&mut self, measure: Measure) -> Option<When> {
+        let (at, word) = self.text("when")?;
+        if measure == Measure::Change {
+            let error = bad("a change is made at the temperature of the bench").help("leave when out");
+            self.problems.push(FieldProblem::key(at, error));
+        }
+        let when = When::named(word.trim());
+        if when.is_none() {
+            let error = value(format!("no temperature of a set is called {word}"));
+            self.problems.push(FieldProblem::value(at, error.help("write \"warm\" or \"cold\", or leave when out")));
+        }
+        when
+    }
+
+    fn weight(&mut self, measure: Measure) -> Weighting {
+        let Some((at, word)) = self.text("weight") else { return Weighting::Flat };
+        if measure != Measure::Hiss {
+            let error = bad(format!("{} has no weighting", measure.name())).help("leave weight out");
+            self.problems.push(FieldProblem::key(at, error));
+        }
+        let known = [Weighting::Flat, Weighting::A, Weighting::Itu468];
+        let weight = known.into_iter().find(|known| known.name() == word.trim().to_lowercase());
+        weight.unwrap_or_else(|| {
+            let error = value(format!("no weighting is called {word}")).help("write \"flat\", \"a\" or \"468\"");
+            self.problems.push(FieldProblem::value(at, error));
+            Weighting::Flat
+        })
     }
 
     fn hertz(&mut self, measure: Measure) -> Option<f64> {

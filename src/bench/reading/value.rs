@@ -88,7 +88,7 @@ impl Value {
         Ok(Self::number(number))
     }
 
-    /// Reads a text: a number with its unit, `2.4 div at 5 mV` (with ` x10` behind it the volts are those of the knob, and a
+    /// Reads a text: a number with its unit, for watts also `6.0 V into 15 ohm`, `2.4 div at 5 mV` (with ` x10` behind it the volts are those of the knob, and a
     /// ×10 probe was used), or a word.
     ///
     /// # Errors
@@ -101,11 +101,12 @@ impl Value {
             return Ok(Self { observed: Observed::Word(word), written });
         }
         let number = match divisions(&lower, text.trim()) {
-            Some(_) if measure != Measure::PeakToPeak => {
+            Some(volts) if matches!(measure, Measure::PeakToPeak | Measure::ClipUp | Measure::ClipDown) => volts?,
+            Some(_) => {
                 let error = bad(format!("divisions of a scope are peak to peak, and no {}", measure.name()));
                 return Err(error.help("write measure = \"pp\""));
             }
-            Some(volts) => volts?,
+            None if measure == Measure::Watts && lower.contains(" into ") => power(text)?,
             None if lower.starts_with(|c: char| c.is_alphabetic()) => return Err(unknown_word(measure, &lower)),
             None => measure.unit().read(text)?,
         };
@@ -145,6 +146,20 @@ fn divisions(lower: &str, text: &str) -> Option<Result<f64, Diagnostic>> {
         Ok(count * Unit::Volts.read(step)? * times)
     };
     Some(read())
+}
+
+/// Watts of `6.0 V into 15 ohm`: V²/R of the rms volts.
+fn power(text: &str) -> Result<f64, Diagnostic> {
+    let example = "write \"6.0 V into 15 ohm\", volts in rms, or watts: \"2.4 W\"";
+    let Some((volts, ohms)) = text.split_once(" into ") else {
+        return Err(bad(format!("{text:?} is no power")).help(example));
+    };
+    let volts = volts.trim();
+    let (volts, ohms) = (Unit::Volts.read(volts.strip_suffix("rms").unwrap_or(volts))?, Unit::Ohms.read(ohms)?);
+    if volts < 0.0 || ohms <= 0.0 {
+        return Err(bad(format!("{text:?} is no power")).help(example));
+    }
+    Ok(volts * volts / ohms)
 }
 
 fn fits(measure: Measure, word: Word) -> Result<(), Diagnostic> {

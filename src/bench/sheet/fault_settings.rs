@@ -110,6 +110,13 @@ pub(super) fn reading_errors(problems: &mut Problems, node: &Node) -> ReadingErr
     set(&mut all.dc, positive("dc", Unit::Percent));
     set(&mut all.dc_zero_volts, positive("dc_zero", Unit::Volts));
     set(&mut all.change_db, positive("change_db", Unit::Decibels));
+    set(&mut all.hum, positive("hum", Unit::Percent));
+    set(&mut all.gain_db, positive("gain_db", Unit::Decibels));
+    set(&mut all.balance_db, positive("balance_db", Unit::Decibels));
+    set(&mut all.clip, positive("clip", Unit::Percent));
+    set(&mut all.watts, positive("watts", Unit::Percent));
+    set(&mut all.temperature_celsius, positive("temperature_c", Unit::Plain));
+    set(&mut all.position, positive("position", Unit::Percent));
     set(&mut all.observer, fields.within(problems, "pp_observer", Unit::Percent, Limits::NonNegative));
     all
 }

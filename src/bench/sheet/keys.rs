@@ -178,6 +178,41 @@ pub const READING_ERROR: Section = Section {
         key("dc", "\"1.2 %\"", "of DC volts"),
         key("dc_zero", "\"5 mV\"", "and so much at zero"),
         key("change_db", "0.7", "of a change"),
+        key("hum", "\"5 %\"", "of hum"),
+        key("gain_db", "0.3", "of a gain, or of a gain against that at 1 kHz"),
+        key("balance_db", "0.2", "of a gain of one channel against the other"),
+        key("clip", "\"5 %\"", "of the volts at which a sine flattens"),
+        key("watts", "\"10 %\"", "of power"),
+        key("temperature_c", "2", "of the temperature of a case, °C"),
+        key("position", "\"3 %\"", "of where a control stands, of its travel"),
+    ],
+};
+
+/// `[acceptance]`
+pub const ACCEPTANCE: Section = Section {
+    heading: "[acceptance]",
+    meaning: "what verify asks of a repaired set",
+    keys: &[
+        key("twin_input", "\"VR\"", "source of the other channel, if the netlist has it"),
+        key("twin_output", "\"outR\"", "output of the other channel; the twin of the output unless given"),
+        key("load", "\"RL\"", "resistor that takes the power; the one across the output unless given"),
+        key("twin_load", "\"RLR\"", "the same of the other channel"),
+        key(
+            "balance",
+            "\"balance\"",
+            "control that makes both channels equally loud; the one of that name unless given",
+        ),
+        key("rated", "\"3 W\"", "rated output; what the model gives unless given"),
+        key("distortion", "\"10 %\"", "watts are those at 1 % or 10 % of distortion; where a sine clips unless given"),
+        key(
+            "ripple",
+            "\"VCC=50mV\"",
+            "ripple of the supply, peak to peak, that makes the hum; its hz and charge behind it",
+        ),
+        key("response_hz", "[100, 10000]", "where the gain is set against that at 1 kHz, Hz"),
+        key("warm_c", "[40, 50]", "inside the closed cabinet after 30 minutes, °C"),
+        key("cold_c", "[5, 15]", "of a cold set, °C"),
+        key("share", "\"99 %\"", "of healthy units that pass each item"),
     ],
 };
 
@@ -248,6 +283,8 @@ pub const READING: Section = Section {
         ),
         key("twin", "false", "true: at the healthy channel's same point"),
         key("with", "{ volume = 0 }", "where controls stood"),
+        key("when", "\"warm\"", "warm (after 30 minutes in the closed cabinet) or cold; for verify"),
+        key("weight", "\"a\"", "weighting of hiss: flat, a, 468; for verify"),
         key("hz", "10000", "frequency of a gain or response"),
         key("note", "\"flickers\"", "remark"),
         key("freeze", "\"Q4\"", "what was done for a change: part under freeze spray"),
@@ -277,8 +314,22 @@ pub const DRILL: Section = Section {
 };
 
 /// Sections in the order of a starter.
-pub const SECTIONS: &[Section] =
-    &[POINT, CONTROL, METER, SCOPE, DC_METER, BENCH, TOLERANCE, READING_ERROR, COST, SUSPECT, SPARE, READING, DRILL];
+pub const SECTIONS: &[Section] = &[
+    POINT,
+    CONTROL,
+    METER,
+    SCOPE,
+    DC_METER,
+    BENCH,
+    TOLERANCE,
+    READING_ERROR,
+    ACCEPTANCE,
+    COST,
+    SUSPECT,
+    SPARE,
+    READING,
+    DRILL,
+];
 
 /// Tables that may stand in a sheet, besides the keys at the top.
 pub const TABLES: &[Key] = &[
@@ -288,6 +339,7 @@ pub const TABLES: &[Key] = &[
     key("bench", "", "what things at hand do"),
     key("tolerance", "", "how healthy units differ"),
     key("reading_error", "", "how far readings scatter"),
+    key("acceptance", "", "what verify asks of a repaired set"),
     key("cost", "", "what tests cost"),
     key("fault", "", "how often faults are met, and how bad they are"),
     key("suspect", "", "parts that may be at fault"),

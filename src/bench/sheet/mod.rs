@@ -3,6 +3,7 @@
 //! [`Sheet::read`] takes text and a function that fetches the netlist; it reads no files. Everything wrong with a sheet is
 //! reported at once, with its place. Everything but `circuit` has a default: from the netlist, or of [`settings`].
 
+mod acceptance;
 mod entries;
 mod fault_keys;
 mod fault_settings;
@@ -25,7 +26,9 @@ use crate::netlist::{self, Fetched, IncludeRequest};
 
 pub use entries::looks_like_sheet;
 pub use resolve::{Resolved, Target};
-use settings::{FaultSettings, Instruments, Lesson, ReadingErrors, Surroundings, TestCosts, Tolerances};
+use settings::{
+    AcceptanceSettings, FaultSettings, Instruments, Lesson, ReadingErrors, Surroundings, TestCosts, Tolerances,
+};
 pub use starter::starter;
 use tree::Problems;
 
@@ -140,6 +143,8 @@ pub struct Sheet {
     pub tolerances: Tolerances,
     /// How far readings scatter.
     pub reading_errors: ReadingErrors,
+    /// What is asked of the set when it is repaired.
+    pub acceptance: AcceptanceSettings,
     /// What tests cost.
     pub costs: TestCosts,
     /// What the sheet says about kinds of fault.
@@ -255,6 +260,18 @@ impl Sheet {
             self.controls.get(control).map(|control| Change::Parameter { name: control.parameter.clone(), value })
         };
         self.circuit.changed(&positions.iter().filter_map(change).collect::<Vec<_>>())
+    }
+
+    /// The same point of the other channel, where the netlist has it and the sheet says which it is.
+    pub fn twin_of(&self, point: &Point) -> Option<Point> {
+        let named = self.points.iter().find(|named| named.point == *point).and_then(|named| named.twin.clone());
+        let of_output = || self.acceptance.twin_output.clone().filter(|_| self.output.as_ref() == Some(point));
+        named.or_else(of_output)
+    }
+
+    /// Whether the netlist holds the other channel too.
+    pub fn has_twin(&self) -> bool {
+        self.acceptance.twin_output.is_some() || self.points.iter().any(|named| named.twin.is_some())
     }
 
     /// A node against ground as a point.

@@ -81,9 +81,9 @@ pub(super) fn reading(sheet: &Sheet, reading: &Reading) -> Result<Resolved, Vec<
         (None, _) => {}
     }
     if let (true, Some(healthy)) = (reading.twin, &place) {
-        let own = sheet.points.iter().find(|named| named.point == *healthy).and_then(|named| named.twin.clone());
+        let own = sheet.twin_of(healthy);
         // Where the netlist holds one channel only, the other one is another healthy unit of the same batch.
-        let modelled = sheet.points.iter().all(|named| named.twin.is_none());
+        let modelled = !sheet.has_twin();
         if own.is_none() && modelled {
             twin_is_model = true;
         } else if own.is_none() {

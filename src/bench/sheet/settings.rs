@@ -1,8 +1,9 @@
 //! What a sheet may set, with its defaults: common practice, no source, unless a line says otherwise.
 
-use crate::bench::Temperatures;
 use crate::bench::instrument::{DcMeter, Meter, Scope};
 use crate::bench::reading::{How, Measure, Reading, named};
+use crate::bench::{Point, Ripple, Temperatures};
+use crate::element::PartId;
 
 /// How healthy units differ. Fractions are of the value; pairs run from low to high.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,11 +95,39 @@ pub struct ReadingErrors {
     pub dc_zero_volts: f64,
     /// Of a change, dB.
     pub change_db: f64,
+    /// Of hum, a fraction.
+    pub hum: f64,
+    /// Of a gain, or of one against that at 1 kHz, dB.
+    pub gain_db: f64,
+    /// Of a gain of one channel against the other, dB.
+    pub balance_db: f64,
+    /// Of volts at which a sine flattens, a fraction.
+    pub clip: f64,
+    /// Of power, a fraction.
+    pub watts: f64,
+    /// Of the temperature of a case, °C.
+    pub temperature_celsius: f64,
+    /// Of where a control stands, a fraction of its travel.
+    pub position: f64,
 }
 
 impl Default for ReadingErrors {
     fn default() -> Self {
-        Self { hiss: 0.12, peak_to_peak: 0.2, observer: 0.15, dc: 0.012, dc_zero_volts: 5e-3, change_db: 0.7 }
+        Self {
+            hiss: 0.12,
+            peak_to_peak: 0.2,
+            observer: 0.15,
+            dc: 0.012,
+            dc_zero_volts: 5e-3,
+            change_db: 0.7,
+            hum: 0.05,
+            gain_db: 0.3,
+            balance_db: 0.2,
+            clip: 0.05,
+            watts: 0.1,
+            temperature_celsius: 2.0,
+            position: 0.03,
+        }
     }
 }
 
@@ -106,6 +135,51 @@ impl ReadingErrors {
     /// sd of a reading of so many DC volts.
     pub fn dc_sd_volts(&self, volts: f64) -> f64 {
         (self.dc * volts).hypot(self.dc_zero_volts)
+    }
+}
+
+/// What is asked of a repaired set.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AcceptanceSettings {
+    /// Source of the other channel.
+    pub twin_input: Option<PartId>,
+    /// Output of the other channel, where it is no twin of a named point.
+    pub twin_output: Option<Point>,
+    /// Resistor that takes the power, of this channel and of the other.
+    pub loads: [Option<PartId>; 2],
+    /// The control that makes both channels equally loud, by index.
+    pub balance: Option<usize>,
+    /// Rated output, W.
+    pub rated_watts: Option<f64>,
+    /// Distortion at which watts are read, 0.01 or 0.1; `None` for the onset of clipping.
+    pub distortion: Option<f64>,
+    /// Ripple that makes the hum.
+    pub ripple: Option<Ripple>,
+    /// Where the gain is set against that at 1 kHz, Hz.
+    pub response_hz: Vec<f64>,
+    /// Inside the closed cabinet after 30 minutes, °C, evenly.
+    pub warm_celsius: [f64; 2],
+    /// Of a cold set, °C, evenly.
+    pub cold_celsius: [f64; 2],
+    /// Share of healthy units that pass each item.
+    pub share: f64,
+}
+
+impl Default for AcceptanceSettings {
+    fn default() -> Self {
+        Self {
+            twin_input: None,
+            twin_output: None,
+            loads: [None; 2],
+            balance: None,
+            rated_watts: None,
+            distortion: None,
+            ripple: None,
+            response_hz: vec![100.0, 10e3],
+            warm_celsius: [40.0, 50.0],
+            cold_celsius: [5.0, 15.0],
+            share: 0.99,
+        }
     }
 }
 

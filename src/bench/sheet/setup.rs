@@ -1,9 +1,9 @@
 //! From the tree of a sheet and its netlist to a sheet.
 
 use super::keys::{Key, TABLES, TOP};
-use super::settings::{Instruments, ReadingErrors, Surroundings, TestCosts, Tolerances};
+use super::settings::{AcceptanceSettings, Instruments, ReadingErrors, Surroundings, TestCosts, Tolerances};
 use super::tree::{Entry, Fields, Kind, Limits, Node, Problems, value};
-use super::{Sheet, entries, fault_settings, lesson, resolve};
+use super::{Sheet, acceptance, entries, fault_settings, lesson, resolve};
 use crate::bench::quantity::Unit;
 use crate::bench::reading::{Reading, Scalar};
 use crate::bench::{self, DEFAULT_BAND_HZ, Point, find_source};
@@ -40,6 +40,9 @@ pub(super) fn sheet(problems: &mut Problems, written: Circuit, entries: &[Entry]
     let input = top.text(problems, "input").and_then(|(name, span)| problems.keep(span, find_source(&circuit, name)));
     let output = top.text(problems, "output");
     let output = output.and_then(|(name, span)| problems.keep(span, resolve::point(&circuit, &points, name)));
+    let acceptance = one(problems, &top, "acceptance", AcceptanceSettings::default(), |problems, node| {
+        acceptance::acceptance(problems, &circuit, &points, &controls, node)
+    });
     let defaults = circuit.noise.as_ref();
     let between = |(plus, minus)| Point::between(&circuit, plus, minus);
     let mut sheet = Sheet {
@@ -54,6 +57,7 @@ pub(super) fn sheet(problems: &mut Problems, written: Circuit, entries: &[Entry]
         surroundings,
         tolerances: one(problems, &top, "tolerance", Tolerances::default(), fault_settings::tolerances),
         reading_errors: one(problems, &top, "reading_error", ReadingErrors::default(), fault_settings::reading_errors),
+        acceptance,
         costs: one(problems, &top, "cost", TestCosts::default(), fault_settings::costs),
         faults: one(problems, &top, "fault", Vec::new(), fault_settings::faults),
         suspects: each(problems, &top, "suspect", |problems, node| entries::suspect(problems, &written, node)),

@@ -11,6 +11,7 @@ use crate::circuit::{Adjustment, Change, Circuit, Quantity, Shift};
 use crate::diagnostic::{Code, Diagnostic};
 use crate::element::{Element, PartId};
 use crate::mna::NodeId;
+use crate::noise::Weighting;
 use crate::operating::Operating;
 
 /// Nodes from which on only those are read that the sheet names.
@@ -195,6 +196,10 @@ impl<'s> Plan<'s> {
             return Err(Diagnostic::error(Code::BadReading, message).help("read hiss, pp, dc or a change"));
         };
         let mut with = resolved.with;
+        if reading.when.is_some() || reading.weight != Weighting::Flat {
+            let message = "a reading of a warm or cold set, or a weighted one, plays no part in a diagnosis";
+            return Err(Diagnostic::error(Code::BadReading, message).help("it counts for verify"));
+        }
         with.retain(|&(control, position)| self.sheet.controls[control].now != position);
         with.sort_by_key(|entry| entry.0);
         let of_model = reading.twin && resolved.twin_is_model;

@@ -26,6 +26,17 @@ pub enum Weight {
     Against,
 }
 
+/// When something is asked of a device.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum When {
+    /// Without a signal.
+    AtRest,
+    /// Without a signal, at the highest temperature.
+    Hot,
+    /// Driven by a sine up to the onset of clipping.
+    Driven,
+}
+
 /// Something about a spare in its place. Volts, amperes and watts without signs, unless they are of a node.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
@@ -73,6 +84,15 @@ pub enum Finding {
         /// At the highest temperature, and not at the ambient of the question.
         hot: bool,
     },
+    /// A transistor that amplified with the original does not in some sets within their tolerances.
+    LostInUnits {
+        /// How many sets.
+        lost: usize,
+        /// Of how many.
+        units: usize,
+        /// How many with the original.
+        lost_before: usize,
+    },
     /// Points outside the healthy band.
     OutsideBand {
         /// How many of them.
@@ -119,8 +139,8 @@ pub enum Finding {
         watts: f64,
         /// PTOT, W.
         rated: f64,
-        /// At the highest temperature.
-        hot: bool,
+        /// When.
+        when: When,
     },
     /// Volts from collector to emitter against the rating.
     Volts {
@@ -131,13 +151,28 @@ pub enum Finding {
         /// When it is cut off, and not at rest.
         cut_off: bool,
     },
-    /// Collector current at rest against the rating.
+    /// Collector current against the rating.
     Current {
         /// A.
         amps: f64,
         /// ICM, A.
         rated: f64,
+        /// When.
+        when: When,
     },
+    /// Rated for less than half of what the original is, and what the place asks for when driven is not known.
+    RatedLess {
+        /// Letters of the rating.
+        which: &'static str,
+        /// Of the spare, SI.
+        own: f64,
+        /// Of the original, SI.
+        original: f64,
+        /// Unit of both.
+        unit: &'static str,
+    },
+    /// Hardly any healthy set found a bias: no band to judge DC, gain and hiss by.
+    NoBands,
     /// Ratings that its model does not give.
     RatingsUnknown {
         /// Their letters.
@@ -246,6 +281,9 @@ impl Finding {
             Finding::OtherMaterial { .. }
             | Finding::OtherPinout { .. }
             | Finding::OtherCase { .. }
+            | Finding::LostInUnits { .. }
+            | Finding::RatedLess { .. }
+            | Finding::NoBands
             | Finding::Leaky { .. }
             | Finding::Mismatch { .. }
             | Finding::BeyondModel { .. } => Weight::Remark,
@@ -257,7 +295,7 @@ impl Finding {
             Finding::Dissipation { watts, rated, .. } => beyond(*watts, *rated),
             Finding::Volts { volts, rated, cut_off: false } => beyond(*volts, *rated),
             Finding::Volts { .. } => Weight::Remark,
-            Finding::Current { amps, rated } => beyond(*amps, *rated),
+            Finding::Current { amps, rated, .. } => beyond(*amps, *rated),
             Finding::HotJunction { celsius, limit_celsius, .. } => beyond(*celsius, *limit_celsius),
             Finding::Runaway { thermal_loop, .. } => beyond(*thermal_loop, 1.0),
             Finding::RatingsUnknown { .. }
@@ -277,6 +315,7 @@ impl Finding {
             Finding::NoBias { .. } => "no_bias",
             Finding::Unstable { .. } => "unstable",
             Finding::Disabled { .. } => "disabled",
+            Finding::LostInUnits { .. } => "lost_in_units",
             Finding::OutsideBand { .. } => "outside_band",
             Finding::Gain { .. } => "gain",
             Finding::NoGain => "no_gain",
@@ -285,6 +324,8 @@ impl Finding {
             Finding::Dissipation { .. } => "dissipation",
             Finding::Volts { .. } => "volts",
             Finding::Current { .. } => "current",
+            Finding::RatedLess { .. } => "rated_less",
+            Finding::NoBands => "no_bands",
             Finding::RatingsUnknown { .. } => "ratings_unknown",
             Finding::HotJunction { .. } => "hot_junction",
             Finding::Runaway { .. } => "runaway",

@@ -1,11 +1,13 @@
 //! What healthy units have: DC at points, hiss and gain at the output, by draws from the tolerances.
 
-use super::SparesQuestion;
+use super::heat::in_place;
+use super::{Measured, SparesQuestion};
 use crate::bench::Point;
 use crate::bench::healthy::{Band, HealthyModel};
-use crate::bench::tolerance::{adjustments, stratified};
+use crate::bench::tolerance::{Coordinate, Effect, adjustments, stratified};
 use crate::bias::SolveError;
-use crate::circuit::Circuit;
+use crate::circuit::{Circuit, Quantity};
+use crate::element::{Bjt, BjtRegion, Element, PartId};
 use crate::noise::Observer;
 use crate::smallsignal::Stimulus;
 use crate::variants::{Family, HissRequest, Output, Points};
@@ -67,4 +69,42 @@ pub(super) fn bands(model: &HealthyModel, question: &SparesQuestion<'_>) -> Resu
         gain: Band::of(gain),
         units: [model.units, units.len()],
     })
+}
+
+/// Sets drawn for a spare: a twentieth of them is still a few.
+const SETS: usize = 100;
+
+/// Draws sets with a device in the place; those that lose one of the transistors that should amplify, and how many sets.
+/// What was measured of the device does not vary.
+pub(super) fn lost_units(
+    question: &SparesQuestion<'_>,
+    device: &Bjt,
+    measured: &Measured,
+    amplifying: &[PartId],
+) -> [usize; 2] {
+    let model = &question.healthy;
+    let name = |part: PartId| &question.circuit.part(part).name;
+    let Ok(part) = model.circuit.find_part(name(question.part)) else { return [0, 0] };
+    let Element::Bjt(there) = &model.circuit.part(part).element else { return [0, 0] };
+    let nominal = in_place(&model.circuit, part, &Bjt { nodes: there.nodes, ..device.clone() });
+    let known = |coordinate: &Coordinate| match &coordinate.effect {
+        Effect::Factor(Quantity::ForwardBeta, parts) => measured.beta.is_some() && parts.contains(&part),
+        Effect::Factor(Quantity::Icbo, parts) => {
+            (measured.iceo.is_some() || measured.icbo_amps.is_some()) && parts.contains(&part)
+        }
+        _ => false,
+    };
+    let varying: Vec<Coordinate> = model.coordinates.iter().filter(|one| !known(one)).cloned().collect();
+    let Ok(family) = Family::new(&nominal) else { return [SETS, SETS] };
+    let draws = stratified(&varying, model.seed, SETS);
+    let drawn: Vec<Circuit> = draws.iter().filter_map(|z| nominal.adjusted(&adjustments(&varying, z)).ok()).collect();
+    let watched: Vec<PartId> = amplifying.iter().filter_map(|&part| model.circuit.find_part(name(part)).ok()).collect();
+    let lost = family.solve(&drawn).into_iter().filter(|unit| match unit {
+        Err(_) => true,
+        Ok(unit) => watched.iter().any(|&part| match &unit.circuit().part(part).element {
+            Element::Bjt(device) => device.region(unit.circuit().place(part), &unit.bias().x) != BjtRegion::Active,
+            _ => false,
+        }),
+    });
+    [lost.count(), drawn.len()]
 }

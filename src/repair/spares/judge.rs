@@ -1,12 +1,13 @@
 //! Figures to findings: against the place, the healthy bands, the ratings, the other channel.
 
 use super::candidate::plain_pinout;
-use super::finding::{Finding, widths_outside};
+use super::finding::{Finding, When, widths_outside};
 use super::heat::limit_celsius;
 use super::{Bands, COMPLAINT_DB, Candidate, Readings, SparesQuestion, Trial};
 use crate::bench::healthy::Band;
 use crate::bias::{DeviceBias, DeviceCurrents, Region, SolveError};
 use crate::element::{Bjt, BjtRegion};
+use crate::smallsignal::LEAST_GAIN;
 use crate::stability::Stability;
 use crate::units::engineering;
 
@@ -22,24 +23,33 @@ pub(super) struct Bench<'a> {
 /// Heat and current from this part of a rating on are remarked upon: half of PTOT as for every device called hot, the same
 /// for ICM by common practice, no source.
 const RATING_REMARK: f64 = 0.5;
+/// Heat of a driven stage that is more than that at rest by this factor is spoken of as such.
+const DRIVEN_MORE: f64 = 1.01;
+/// Fewer healthy sets than this make no band.
+const FEWEST_UNITS: usize = 20;
 /// A thermal loop from here on is remarked upon. Common practice, no source.
 const LOOP_REMARK: f64 = 0.5;
 /// A -3 dB limit that moves in by more than this factor is remarked upon. Common practice, no source.
 const LIMIT_MOVES: f64 = 1.25;
 /// A junction from here on is called hot, °C: germanium, silicon, as for every device.
 const HOT_CELSIUS: [f64; 2] = [60.0, 100.0];
+/// A part of healthy sets in which a transistor stops amplifying, from here on remarked upon: the sets that the healthy bands
+/// leave out on one side.
+const LOST_REMARK: f64 = 0.05;
 /// Shifts that no meter shows are none, V.
 const LEAST_SHIFT_VOLTS: f64 = 1e-3;
 
 impl Bench<'_> {
+    /// All findings; `outcome` is `None` for one that was not tried.
     pub fn judge(
         &self,
         candidate: &Candidate,
         device: &Bjt,
         readings: &Readings,
-        outcome: &Result<Trial, SolveError>,
+        outcome: &Option<Result<Trial, SolveError>>,
     ) -> Vec<Finding> {
         let mut findings = self.kind(candidate, device);
+        let Some(outcome) = outcome else { return findings };
         match outcome {
             Err(error) => findings.push(Finding::NoBias { why: error.to_string() }),
             Ok(trial) => {
@@ -86,6 +96,13 @@ impl Bench<'_> {
         }
         findings.extend(self.disabled(&trial.devices, &self.reference.devices, false));
         findings.extend(self.outside(trial));
+        findings.extend((self.bands.units[1] < FEWEST_UNITS).then_some(Finding::NoBands));
+        let [lost, units] = trial.lost_units;
+        let [lost_before, units_before] = self.reference.lost_units;
+        let more = lost as f64 / units.max(1) as f64 - lost_before as f64 / units_before.max(1) as f64;
+        if more > LOST_REMARK {
+            findings.push(Finding::LostInUnits { lost, units, lost_before });
+        }
         findings
     }
 
@@ -119,7 +136,9 @@ impl Bench<'_> {
     fn signal(&self, trial: &Trial) -> Vec<Finding> {
         let mut findings = Vec::new();
         let decibels = |ratio: f64| 20.0 * ratio.log10();
-        if let (Some(before), Some(Band { low, high })) = (self.reference.gain, self.bands.gain) {
+        // With a control turned down there may be no gain to lose.
+        let before = self.reference.gain.filter(|gain| *gain >= LEAST_GAIN);
+        if let (Some(before), Some(Band { low, high })) = (before, self.bands.gain) {
             let band_db = [low, high].map(|end| decibels(end / before));
             match trial.gain_db {
                 None => findings.push(Finding::NoGain),
@@ -153,8 +172,14 @@ impl Bench<'_> {
         let mut findings = Vec::new();
         let model = &device.model;
         let DeviceCurrents::Bjt { ic_a, vce_v, .. } = trial.own.currents else { return findings };
-        if model.ptot > 0.0 && trial.own.watts > RATING_REMARK * model.ptot {
-            findings.push(Finding::Dissipation { watts: trial.own.watts, rated: model.ptot, hot: false });
+        // The worse of rest and drive.
+        let driven = trial.driven;
+        let (watts, when) = match driven {
+            Some(driven) if driven.watts > trial.own.watts * DRIVEN_MORE => (driven.watts, When::Driven),
+            _ => (trial.own.watts, When::AtRest),
+        };
+        if model.ptot > 0.0 && watts > RATING_REMARK * model.ptot {
+            findings.push(Finding::Dissipation { watts, rated: model.ptot, when });
         }
         if model.vceo > 0.0 {
             let cut_off = trial.cut_off_volts.filter(|volts| *volts > model.vceo);
@@ -164,8 +189,23 @@ impl Bench<'_> {
                 findings.push(Finding::Volts { volts, rated: model.vceo, cut_off: true });
             }
         }
-        if model.icm > 0.0 && ic_a.abs() > RATING_REMARK * model.icm {
-            findings.push(Finding::Current { amps: ic_a.abs(), rated: model.icm });
+        let (amps, when) = match driven {
+            Some(driven) if driven.peak_amps > model.icm => (driven.peak_amps, When::Driven),
+            _ => (ic_a.abs(), When::AtRest),
+        };
+        if model.icm > 0.0 && amps > RATING_REMARK * model.icm {
+            findings.push(Finding::Current { amps, rated: model.icm, when });
+        }
+        if driven.is_none() {
+            let original = &self.original.model;
+            let ratings = [("PTOT", "W", model.ptot, original.ptot), ("ICM", "A", model.icm, original.icm)];
+            let less = ratings.iter().filter(|(_, _, own, original)| *own > 0.0 && *own < RATING_REMARK * original);
+            findings.extend(less.map(|&(which, unit, own, original)| Finding::RatedLess {
+                which,
+                own,
+                original,
+                unit,
+            }));
         }
         let given = [("PTOT", model.ptot), ("VCEO", model.vceo), ("ICM", model.icm)];
         let which: Vec<&str> = given.iter().filter(|(_, rating)| *rating == 0.0).map(|(letters, _)| *letters).collect();
@@ -186,7 +226,7 @@ impl Bench<'_> {
         };
         let (rated, ambient_celsius) = (device.model.ptot, hot.ambient_celsius);
         if rated > 0.0 && hot.watts > RATING_REMARK * rated && trial.own.watts <= RATING_REMARK * rated {
-            findings.push(Finding::Dissipation { watts: hot.watts, rated, hot: true });
+            findings.push(Finding::Dissipation { watts: hot.watts, rated, when: When::Hot });
         }
         if hot.junction_celsius > HOT_CELSIUS[usize::from(!device.is_germanium())] {
             let (celsius, limit_celsius) = (hot.junction_celsius, limit_celsius(device));

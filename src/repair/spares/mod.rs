@@ -27,7 +27,7 @@ use crate::element::{Bjt, Element, PartId};
 use crate::noise::Weighting;
 
 pub use candidate::Candidate;
-pub use finding::{Finding, Verdict, Weight};
+pub use finding::{Finding, Verdict, Weight, When};
 pub use healthy::Bands;
 pub use heat::Hot;
 pub use tester::{Measured, Readings, Tester};
@@ -100,7 +100,7 @@ pub struct Tried {
     pub verdict: Verdict,
     /// What is to be said: the wrong kind of part or another shape first, then the weightiest.
     pub findings: Vec<Finding>,
-    /// What it does in its place; `None` where the circuit finds no bias with it.
+    /// What it does in its place; `None` where the circuit finds no bias with it, or for one of the wrong polarity.
     pub trial: Option<Trial>,
 }
 
@@ -127,7 +127,7 @@ impl From<SolveError> for SparesError {
 pub fn spares(question: &SparesQuestion<'_>) -> Result<Spares, SparesError> {
     let part = question.circuit.part(question.part);
     let Element::Bjt(original) = &part.element else { return Err(SparesError::NoTransistor(part.name.clone())) };
-    let reference = trial::trial(question, original, None)?;
+    let reference = trial::trial(question, original, &Measured::default(), None)?;
     let bands = healthy::bands(&question.healthy, question)?;
     let twin = question.twin.and_then(|twin| match &question.circuit.part(twin).element {
         Element::Bjt(device) => Some((question.circuit.part(twin).name.clone(), question.tester.read(device))),
@@ -141,11 +141,20 @@ pub fn spares(question: &SparesQuestion<'_>) -> Result<Spares, SparesError> {
         .map(|candidate| {
             let (device, mut findings) = candidate.fitted(original, &question.tester);
             let readings = question.tester.read(&device);
-            let outcome = trial::trial(question, &device, Some(&reference));
+            // One of the wrong polarity is held off, or breaks down: no figure of it would mean anything.
+            let tries = device.polarity == original.polarity;
+            let outcome = tries.then(|| trial::trial(question, &device, &candidate.measured, Some(&reference)));
             findings.extend(bench.judge(candidate, &device, &readings, &outcome));
             findings.sort_by_key(|finding| (!finding.is_of_kind(), Reverse(finding.weight())));
             let verdict = Verdict::of(&findings);
-            Tried { candidate: candidate.clone(), device, readings, verdict, findings, trial: outcome.ok() }
+            Tried {
+                candidate: candidate.clone(),
+                device,
+                readings,
+                verdict,
+                findings,
+                trial: outcome.and_then(Result::ok),
+            }
         })
         .collect();
     tried.sort_by(|a, b| rank(a).partial_cmp(&rank(b)).unwrap_or(Ordering::Equal));

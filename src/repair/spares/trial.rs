@@ -1,15 +1,18 @@
 //! One device in the place: what the circuit does with it.
 
-use super::SparesQuestion;
+use super::healthy::lost_units;
 use super::heat::{Hot, heated, in_place};
+use super::{Measured, SparesQuestion};
 use crate::bench::OPEN_OHMS;
-use crate::bias::{BiasPoint, DeviceBias, DeviceCurrents, SolveError, devices, solve};
+use crate::bias::{BiasPoint, DeviceBias, DeviceCurrents, Region, SolveError, devices, solve};
 use crate::circuit::{Change, Circuit};
 use crate::diagnostic::Diagnostic;
-use crate::element::{Bjt, Element, Excess, Pin};
+use crate::element::{Bjt, BjtRegion, Element, Excess, PartId, Pin};
 use crate::mna::NodeId;
 use crate::noise::{DEFAULT_TOLERANCE, NoiseRequest, cautions, noise};
 use crate::operating::Operating;
+use crate::repair::stress::{Stress, stress};
+use crate::repair::swing::SwingQuestion;
 use crate::response::{half_power_hertz, response};
 use crate::smallsignal::{LEAST_GAIN, Stimulus};
 use crate::stability::Stability;
@@ -40,6 +43,11 @@ pub struct Trial {
     pub cut_off_volts: Option<f64>,
     /// At the highest temperature, or why there is no rest there.
     pub hot: Result<Hot, String>,
+    /// When the output is driven to the onset of clipping; `None` without an input, or where nothing can be driven.
+    pub driven: Option<Stress>,
+    /// Sets within their tolerances in which a transistor that amplifies with the original does not, or that find no bias;
+    /// and how many were drawn: none where one is lost already at nominal values.
+    pub lost_units: [usize; 2],
     /// What a reader of these figures should know.
     pub cautions: Vec<Diagnostic>,
 }
@@ -57,13 +65,14 @@ pub struct PointShift {
 /// no source.
 const WINDING_DROP: f64 = 0.25;
 
-/// Puts a device in the place. `reference` is the trial of the original, `None` for that itself.
+/// Puts a device in the place, of which so much is `measured` and will not be otherwise. `reference` is the trial of the original, `None` for that itself.
 ///
 /// # Errors
 /// [`SolveError`] where the circuit has no bias with it.
 pub(super) fn trial(
     question: &SparesQuestion<'_>,
     device: &Bjt,
+    measured: &Measured,
     reference: Option<&Trial>,
 ) -> Result<Trial, SolveError> {
     let circuit = in_place(question.circuit, question.part, device);
@@ -96,6 +105,16 @@ pub(super) fn trial(
         DeviceCurrents::Bjt { vce_v, .. } if at_winding(&circuit, bias, device) => vce_v.abs(),
         _ => 0.0,
     };
+    let amplifying = reference.map_or(&all, |reference| &reference.devices).iter();
+    let amplifying: Vec<PartId> =
+        amplifying.filter(|device| device.region == Region::Bjt(BjtRegion::Active)).map(|device| device.part).collect();
+    // With a transistor out of action at its nominal values there is no need to look for sets that lose one.
+    let all_amplify =
+        all.iter().all(|device| device.region == Region::Bjt(BjtRegion::Active) || !amplifying.contains(&device.part));
+    let driven = question.input.filter(|_| all_amplify).and_then(|input| {
+        let swing = SwingQuestion { input, output, mid_hz: super::GAIN_HERTZ, load: None };
+        stress(&circuit, &operating, &swing, question.part).ok().flatten()
+    });
     let ratio_db = |after: f64, before: f64| Some(20.0 * (after / before).log10()).filter(|db| db.is_finite());
     let gain_db = |before: f64| gain.filter(|&gain| gain >= LEAST_GAIN).and_then(|gain| ratio_db(gain, before));
     Ok(Trial {
@@ -112,6 +131,8 @@ pub(super) fn trial(
         },
         half_power_hz,
         cut_off_volts: cut_off_volts(question, device).map(|volts| volts + kick_volts),
+        driven,
+        lost_units: if all_amplify { lost_units(question, device, measured, &amplifying) } else { [0, 0] },
         cautions: [cautions(&circuit, bias, question.band_hz[1]), operating.cautions(&circuit)].concat(),
         hot: heated(&circuit, question.part, device, question.hottest_celsius, question.tester.volts),
     })

@@ -108,8 +108,19 @@ struct TrialForm<'a> {
     half_power_hz: [Option<f64>; 2],
     dc_v: Vec<f64>,
     shift_v: Vec<f64>,
+    driven: Option<DrivenForm>,
+    /// Sets drawn in which a transistor that should amplify does not, and all that were drawn.
+    lost_units: [usize; 2],
     hot: Option<HotForm>,
     hot_failure: Option<&'a str>,
+}
+
+/// Up to the onset of clipping.
+#[derive(Clone, Debug, Serialize)]
+struct DrivenForm {
+    peak_a: f64,
+    peak_v: f64,
+    power_w: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -227,6 +238,12 @@ impl<'a> TrialForm<'a> {
             half_power_hz: trial.half_power_hz,
             dc_v: trial.points.iter().map(|point| point.volts).collect(),
             shift_v: trial.points.iter().map(|point| point.shift_volts).collect(),
+            driven: trial.driven.map(|driven| DrivenForm {
+                peak_a: driven.peak_amps,
+                peak_v: driven.peak_volts,
+                power_w: driven.watts,
+            }),
+            lost_units: trial.lost_units,
             hot: trial.hot.as_ref().ok().map(HotForm::of),
             hot_failure: trial.hot.as_ref().err().map(String::as_str),
         }

@@ -82,6 +82,9 @@ pub(in crate::report) fn verdict(result: &DiagnoseResult) -> String {
     let set: Vec<String> = result.smallest_set.iter().map(name).collect();
     match (result.suspects.first(), set.as_slice()) {
         (None, _) => "no suspect".to_owned(),
+        (Some(_), [_]) if result.smallest_set == [None] => {
+            format!("a fault that is not listed, at {}", percent(result.unknown_probability))
+        }
         (Some(first), [_]) => format!("{} it is, at {}", first.part, percent(first.probability)),
         (Some(_), set) if set.len() <= LISTED => format!("nine in ten that it is one of {}", set.join(", ")),
         (Some(first), set) => format!("open: {} parts share nine in ten, {} leads", set.len(), first.part),

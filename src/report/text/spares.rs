@@ -51,7 +51,7 @@ pub fn spares(result: &SparesResult) -> String {
         text += &format!("the other channel has {twin}: hFE {hfe}, ICEO {iceo}\n");
     }
     let original = format!("the original: {}", in_words(original));
-    text += &format!("\n{}", filled("", "   ", original.split(' ').map(str::to_owned)));
+    text += &format!("\n{}", filled("", "   ", clauses(&original)));
     for tried in &result.spares.tried {
         text += &about(tried);
     }
@@ -151,13 +151,18 @@ fn about(tried: &Tried) -> String {
         text += &format!("    as measured it is a {} with BF {bf:.1} and ICBO {icbo}\n", candidate.model_name);
     }
     if let Some(trial) = tried.trial.as_ref().filter(|_| !wrong) {
-        text += &filled("   ", "       ", in_words(trial).split(' ').map(str::to_owned));
+        text += &filled("   ", "       ", clauses(&in_words(trial)));
     }
     text
 }
 
 fn wrong_polarity(tried: &Tried) -> bool {
     tried.findings.iter().any(|finding| finding.name() == "wrong_polarity")
+}
+
+/// A line in pieces that keep a number and its unit together.
+fn clauses(text: &str) -> Vec<String> {
+    text.split_inclusive([';', ',', ':']).map(|clause| clause.trim().to_owned()).collect()
 }
 
 /// Rest, heat and limits in a line.
@@ -167,6 +172,11 @@ fn in_words(trial: &Trial) -> String {
         pieces.push(format!("{} at {}", engineering(ic_a.abs(), "A", 3), engineering(vce_v.abs(), "V", 3)));
     }
     pieces.push(format!("{} of heat", engineering(trial.own.watts, "W", 3)));
+    pieces.extend(trial.driven.map(|driven| {
+        let [amps, watts] =
+            [(driven.peak_amps, "A"), (driven.watts, "W")].map(|(value, unit)| engineering(value, unit, 3));
+        format!("driven to clipping {amps} peak, {watts} at most")
+    }));
     pieces.extend(trial.cut_off_volts.map(|volts| format!("{} when cut off", engineering(volts, "V", 3))));
     let limit = |hertz: f64| engineering(hertz, "Hz", 2);
     match trial.half_power_hz {
