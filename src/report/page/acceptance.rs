@@ -9,14 +9,15 @@ use crate::repair::acceptance::{Item, Verdict};
 use crate::report::plot::shown;
 use crate::report::text::verify::{VERIFY_CAUTIONS, quantity};
 use crate::report::{Report, VerifyResult};
+use crate::units::short;
 
 pub fn section(report: &Report, result: &VerifyResult) -> Markup {
     let list = &result.acceptance;
     let [pass, fail, to_do] = [Verdict::Pass, Verdict::Fail, Verdict::ToDo].map(|verdict| list.count(verdict));
     let lead = format!(
-        "Limits within which {:.3} % of healthy sets read, drawn from the tolerances. Of the readings {pass} pass, {fail} fail; \
+        "Limits within which {} of healthy sets read, drawn from the tolerances. Of the readings {pass} pass, {fail} fail; \
          {to_do} are still to be made. Readings of the faulty set fail here as they should: repeat them on the cured one.",
-        100.0 * list.share
+        short(100.0 * list.share, "%")
     );
     let content = html! {
         @for (when, caption) in [
@@ -46,7 +47,14 @@ fn row(report: &Report, item: &Item) -> Row {
     let channel = item.channel.as_deref().map(|node| named(report, node)).unwrap_or_default();
     Row {
         class: String::new(),
-        cells: vec![cell(name), cell(channel), written(item.low), written(item.high), written(item.value), verdict],
+        cells: vec![
+            cell(name.replace('_', " ")),
+            cell(channel),
+            written(item.low),
+            written(item.high),
+            written(item.value),
+            verdict,
+        ],
     }
 }
 
