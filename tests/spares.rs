@@ -335,6 +335,7 @@ fn ratings_are_held_against_rest_and_against_the_supply_when_it_is_cut_off() {
     let parts = [
         weak("GOOD", "PTOT=0.12 VCEO=32 ICM=50m"),
         weak("LOW", "PTOT=0.12 VCEO=18 ICM=50m"),
+        weak("EDGE", "PTOT=0.12 VCEO=12 ICM=50m"),
         weak("TINY", "PTOT=0.12 VCEO=5 ICM=50m"),
         weak("WARM", "PTOT=25m VCEO=32 ICM=50m"),
         weak("BURNT", "PTOT=2m VCEO=32 ICM=50m"),
@@ -348,7 +349,11 @@ fn ratings_are_held_against_rest_and_against_the_supply_when_it_is_cut_off() {
     assert!(watts > 12.5e-3 && watts < 25e-3 && amps > 1e-3, "{original}");
     let verdict = |name: &str| candidate(&result, name)["verdict"].as_str().expect("a verdict").to_owned();
     assert_eq!(verdict("GOOD"), "fits");
+    // Between rest and the peak of a driven sine it would break down in use; above that only when it is cut off.
+    let peak = number(&original["driven"]["peak_v"]);
+    assert!(peak > 12.0 && peak < 18.0 && volts < 12.0, "{original}");
     assert_eq!((verdict("LOW").as_str(), findings(candidate(&result, "LOW"))), ("fits_with_remark", vec!["volts"]));
+    assert_eq!((verdict("EDGE").as_str(), findings(candidate(&result, "EDGE"))), ("does_not_fit", vec!["volts"]));
     assert_eq!(verdict("TINY"), "does_not_fit");
     assert!(findings(candidate(&result, "WARM")).contains(&"dissipation"));
     assert_eq!(verdict("BURNT"), "does_not_fit");

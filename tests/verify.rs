@@ -474,3 +474,50 @@ fn a_netlist_alone_is_no_set_to_judge() {
     assert_eq!(ran.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&ran.stderr).contains("--new-sheet"));
 }
+
+#[test]
+fn a_channel_that_the_netlist_does_not_hold_is_another_unit_of_the_batch() {
+    let readings = "[[reading]]\nmeasure = \"balance\"\nvalue = 0\n\
+        [[reading]]\nmeasure = \"dc\"\nat = \"c1\"\ntwin = true\nvalue = \"-5.4 V\"\n";
+    let list = list(&sheet(STAGE, &format!("circuit = \"unit.cir\"\n{readings}")), 200);
+    // Two units of one batch differ either way alike, by more than the reading errs.
+    let balance = item(&list, "balance", None);
+    let (low, high) = (balance.low.expect("low"), balance.high.expect("high"));
+    assert!(low < -TWO_SIDED * 0.2 && high > TWO_SIDED * 0.2, "{balance:?}");
+    assert!((0.6..1.7).contains(&(-low / high)), "{balance:?}");
+    // It has the limits of any unit.
+    let (other, own) = (item(&list, "dc at c1", Some("other than out")), item(&list, "dc at c1", None));
+    assert_eq!((other.low, other.high), (own.low, own.high));
+    assert_eq!(own.verdict, Verdict::ToDo);
+    assert_ne!(other.verdict, Verdict::ToDo);
+}
+
+#[test]
+fn what_cannot_be_accepted_is_refused_with_its_place() {
+    for (key, says) in [
+        ("twin_input = \"VX\"", "no source is called VX"),
+        ("twin_output = \"nowhere\"", "nowhere"),
+        ("load = \"V1\"", "V1 is no resistor"),
+        ("distortion = \"5 %\"", "1 % or at 10 %"),
+        ("share = \"40 %\"", "50 to 99.9 %"),
+        ("warm_c = [50, 40]", "does not ascend"),
+        ("ripple = \"R1=50mV\"", "R1 is no voltage source"),
+        ("response_hz = 100", "not a list"),
+        ("response_hz = [0]", "above zero"),
+        ("balance = \"volume\"", "no control is called volume"),
+        ("twin_inptu = \"VIN\"", "no key twin_inptu"),
+    ] {
+        let (code, _, error) = run(&format!("[acceptance]\n{key}\n"), &[]);
+        assert_eq!(code, Some(2), "{key}: {error}");
+        assert!(error.contains(says) && error.contains("job.toml, line "), "{key}: {error}");
+    }
+    for (fields, says) in [
+        ("measure = \"dc\"\nat = \"out\"\nweight = \"a\"", "dc has no weighting"),
+        ("measure = \"hiss\"\nat = \"out\"\nweight = \"b\"", "no weighting is called b"),
+        ("freeze = \"R1\"\nwhen = \"cold\"", "a change is made at the temperature of the bench"),
+    ] {
+        let (code, _, error) = run(&format!("[[reading]]\n{fields}\n"), &[]);
+        assert_eq!(code, Some(2), "{fields}: {error}");
+        assert!(error.contains(says), "{fields}: {error}");
+    }
+}

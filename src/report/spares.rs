@@ -137,6 +137,7 @@ pub fn words(finding: &Finding) -> String {
         When::AtRest => "at rest",
         When::Hot => "at rest at the highest temperature inside",
         When::Driven => "driven up to clipping",
+        When::CutOff => "when it is cut off",
     };
     let heat = |hot: bool| if hot { " at the highest temperature inside" } else { "" };
     match finding {
@@ -191,10 +192,10 @@ pub fn words(finding: &Finding) -> String {
             100.0 * watts / rated,
             short(*rated, "W")
         ),
-        Finding::Volts { volts, rated, cut_off } => format!(
+        Finding::Volts { volts, rated, when: at } => format!(
             "{} from collector to emitter {}, rated {}",
             quantity(*volts, "V"),
-            if *cut_off { "when it is cut off" } else { "at rest" },
+            when(at),
             short(*rated, "V")
         ),
         Finding::Current { amps, rated, when: at } => {

@@ -35,6 +35,8 @@ pub enum When {
     Hot,
     /// Driven by a sine up to the onset of clipping.
     Driven,
+    /// Letting nothing through, as when the set is switched on.
+    CutOff,
 }
 
 /// Something about a spare in its place. Volts, amperes and watts without signs, unless they are of a node.
@@ -148,8 +150,8 @@ pub enum Finding {
         volts: f64,
         /// VCEO, V.
         rated: f64,
-        /// When it is cut off, and not at rest.
-        cut_off: bool,
+        /// When.
+        when: When,
     },
     /// Collector current against the rating.
     Current {
@@ -293,8 +295,8 @@ impl Finding {
             Finding::Bandwidth { .. } => Weight::Remark,
             Finding::Hiss { change_db, complaint_db, .. } => beyond(*change_db, *complaint_db),
             Finding::Dissipation { watts, rated, .. } => beyond(*watts, *rated),
-            Finding::Volts { volts, rated, cut_off: false } => beyond(*volts, *rated),
-            Finding::Volts { .. } => Weight::Remark,
+            Finding::Volts { when: When::CutOff, .. } => Weight::Remark,
+            Finding::Volts { volts, rated, .. } => beyond(*volts, *rated),
             Finding::Current { amps, rated, .. } => beyond(*amps, *rated),
             Finding::HotJunction { celsius, limit_celsius, .. } => beyond(*celsius, *limit_celsius),
             Finding::Runaway { thermal_loop, .. } => beyond(*thermal_loop, 1.0),

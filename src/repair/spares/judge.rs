@@ -182,12 +182,13 @@ impl Bench<'_> {
             findings.push(Finding::Dissipation { watts, rated: model.ptot, when });
         }
         if model.vceo > 0.0 {
-            let cut_off = trial.cut_off_volts.filter(|volts| *volts > model.vceo);
-            if vce_v.abs() > model.vceo {
-                findings.push(Finding::Volts { volts: vce_v.abs(), rated: model.vceo, cut_off: false });
-            } else if let Some(volts) = cut_off {
-                findings.push(Finding::Volts { volts, rated: model.vceo, cut_off: true });
-            }
+            let asked = [
+                (Some(vce_v.abs()), When::AtRest),
+                (driven.map(|driven| driven.peak_volts), When::Driven),
+                (trial.cut_off_volts, When::CutOff),
+            ];
+            let beyond = asked.into_iter().find_map(|(volts, when)| Some((volts.filter(|v| *v > model.vceo)?, when)));
+            findings.extend(beyond.map(|(volts, when)| Finding::Volts { volts, rated: model.vceo, when }));
         }
         let (amps, when) = match driven {
             Some(driven) if driven.peak_amps > model.icm => (driven.peak_amps, When::Driven),

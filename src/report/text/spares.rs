@@ -173,9 +173,9 @@ fn in_words(trial: &Trial) -> String {
     }
     pieces.push(format!("{} of heat", engineering(trial.own.watts, "W", 3)));
     pieces.extend(trial.driven.map(|driven| {
-        let [amps, watts] =
-            [(driven.peak_amps, "A"), (driven.watts, "W")].map(|(value, unit)| engineering(value, unit, 3));
-        format!("driven to clipping {amps} peak, {watts} at most")
+        let [amps, volts, watts] = [(driven.peak_amps, "A"), (driven.peak_volts, "V"), (driven.watts, "W")]
+            .map(|(value, unit)| engineering(value, unit, 3));
+        format!("driven to clipping {amps} and {volts} peak, {watts} at most")
     }));
     pieces.extend(trial.cut_off_volts.map(|volts| format!("{} when cut off", engineering(volts, "V", 3))));
     let limit = |hertz: f64| engineering(hertz, "Hz", 2);
