@@ -16,7 +16,7 @@ use super::recording::{self, Source};
 /// All of it on one page: a self-contained HTML file for the bench or the customer.
 ///
 /// The path of the hiss with the healthy band and what was read, who makes it, spectra, tone curves, DC volts, the symptom
-/// chart, and of a sheet with readings the suspects with the next tests. Plots, no network, readable on a phone, printable.
+/// chart, and of a sheet with readings the suspects with the next tests and what a repaired set must read. Plots, no network, readable on a phone, printable.
 #[derive(Debug, Args)]
 #[command(after_help = "Examples:\n  hissmap report circuits/two-stage-germanium.toml -o job.html\n  \
                         hissmap report circuits/two-stage-germanium.cir --leak Q2=20uA,x=300 -o leak.html\n  \
@@ -57,6 +57,8 @@ enum Section {
     Symptoms,
     /// The verdict on the readings
     Diagnosis,
+    /// What a repaired set must read
+    Acceptance,
 }
 
 impl Flags {
@@ -93,6 +95,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         weighting: flags.weight.into(),
         symptoms: !flags.without.contains(&Section::Symptoms),
         diagnosis: !flags.without.contains(&Section::Diagnosis),
+        acceptance: !flags.without.contains(&Section::Acceptance),
     };
     let bar = Bar::new();
     let result = report(&question, &|stage, done, all| bar.show(stage.words(), done, all));

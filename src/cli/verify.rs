@@ -1,7 +1,5 @@
 //! `verify`: is it repaired?
 
-use std::io::{IsTerminal, Write};
-
 use clap::Args;
 use hissmap::repair::acceptance::AcceptanceError;
 use hissmap::report::{csv, json, text, verify};
@@ -10,6 +8,7 @@ use super::CHECK_FAILED;
 use super::answer::{Outcome, Refusal, answer, line};
 use super::circuit::load;
 use super::flags::{Common, Format, WhatIfs};
+use super::progress::Bar;
 
 /// Is it repaired: hiss and hum, signal to noise, gain, balance, response, clipping, watts, DC and heat?
 ///
@@ -39,20 +38,13 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         let help = format!("write one: hissmap check {} --new-sheet", flags.common.file);
         return Err(Refusal::missing(&loaded, "an acceptance list needs a bench sheet", &help));
     };
-    let visible = std::io::stderr().is_terminal();
-    let progress = |done: usize, all: usize| {
-        if visible {
-            // A bar that nobody sees is no failure.
-            let _ = match done < all {
-                true => write!(std::io::stderr().lock(), "\rlimits: state {} of {all} ", done + 1),
-                false => write!(std::io::stderr().lock(), "\r\u{1b}[2K"),
-            };
-        }
-    };
+    let bar = Bar::new();
+    let progress = |done, all| bar.show("limits", done, all);
     let result = verify(&sheet, &loaded.changed, &loaded.changes(), &progress).map_err(|error| match error {
         AcceptanceError::Unsolved(error) => Refusal::unsolved(&loaded, &error),
         AcceptanceError::Refused(errors) => Refusal::flags(&loaded, errors),
     })?;
+    drop(bar);
     let outcome = answer(loaded, &result.acceptance.cautions, |warnings| match flags.common.format() {
         Format::Text => text::verify(&result),
         Format::Csv => csv::verify(&result),

@@ -9,7 +9,8 @@ mod spectra;
 
 use super::{
     BiasQuestion, BiasResult, DiagnoseResult, ExplainRow, NoiseQuestion, NoiseResult, RecordingResult, ResponseError,
-    ResponseQuestion, ResponseResult, Setting, SymptomsResult, bias, diagnose, explain, noise, response, symptoms,
+    ResponseQuestion, ResponseResult, Setting, SymptomsResult, VerifyResult, bias, diagnose, explain, noise, response,
+    symptoms, verify,
 };
 use crate::bench::healthy::HealthyModel;
 use crate::bench::reading::Reading;
@@ -23,6 +24,7 @@ use crate::diagnosis::prepare::{PrepareError, Prepared};
 use crate::diagnostic::{Code, Diagnostic, Severity};
 use crate::element::PartId;
 use crate::noise::{DEFAULT_TOLERANCE, Weighting};
+use crate::repair::acceptance::AcceptanceError;
 
 pub use path::{PathPoint, Seen, SeenBy};
 pub use spectra::{MeasuredSpectrum, PartSpectrum, PointSpectra};
@@ -57,6 +59,8 @@ pub struct ReportQuestion<'a> {
     pub symptoms: bool,
     /// Whether the readings of the sheet are to be judged.
     pub diagnosis: bool,
+    /// Whether the acceptance list of the sheet is wanted.
+    pub acceptance: bool,
 }
 
 /// What is being worked on.
@@ -70,6 +74,8 @@ pub enum Stage {
     Diagnosis,
     /// The circuit at hand, spectra and tone curves.
     Present,
+    /// The limits of the acceptance list.
+    Acceptance,
 }
 
 impl Stage {
@@ -80,6 +86,7 @@ impl Stage {
             Stage::Symptoms => "symptom chart",
             Stage::Diagnosis => "faults of the diagnosis",
             Stage::Present => "spectra and curves",
+            Stage::Acceptance => "acceptance list",
         }
     }
 }
@@ -132,6 +139,8 @@ pub struct Report {
     pub symptoms: Option<SymptomsResult>,
     /// The verdict, where there were readings to judge.
     pub diagnosis: Option<Verdict>,
+    /// The acceptance list, where it was asked for.
+    pub acceptance: Option<VerifyResult>,
     /// Parts that make hiss worth telling apart, those that make most first.
     pub parts: Vec<ShownPart>,
     /// Recordings with where they were made.
@@ -225,6 +234,7 @@ pub fn report(question: &ReportQuestion<'_>, progress: &Progress<'_>) -> Result<
     progress(Stage::Present, 2, 3);
     let (tone, present_tone) = tones(question, circuit, &mut cautions);
     progress(Stage::Present, 3, 3);
+    let acceptance = accepted(question, progress).and_then(|list| kept(list, &mut cautions));
     for caution in present.iter().flat_map(|state| state.noise.cautions.iter().chain(&state.bias.cautions)) {
         if !cautions.contains(caution) {
             cautions.push(caution.clone());
@@ -252,6 +262,7 @@ pub fn report(question: &ReportQuestion<'_>, progress: &Progress<'_>) -> Result<
         named: named(question.sheet),
         symptoms,
         diagnosis,
+        acceptance,
         parts,
         recordings: question
             .recordings
@@ -344,6 +355,16 @@ fn judged(
     let result = diagnose(&prepared, &conversation);
     let likeliest = assumed::likeliest(question, healthy, sheet, &result);
     Some((Verdict { told: explain(&prepared, &conversation), result }, likeliest))
+}
+
+/// The acceptance list of the healthy circuit: what a cured set has to read.
+fn accepted(question: &ReportQuestion<'_>, progress: &Progress<'_>) -> Option<Result<VerifyResult, Vec<Diagnostic>>> {
+    let sheet = question.sheet.filter(|_| question.acceptance)?;
+    let list = verify(sheet, question.healthy, &[], &|done, all| progress(Stage::Acceptance, done, all));
+    Some(list.map_err(|error| match error {
+        AcceptanceError::Unsolved(error) => vec![error.diagnostic()],
+        AcceptanceError::Refused(errors) => errors,
+    }))
 }
 
 fn unprepared(error: PrepareError) -> Diagnostic {

@@ -4,6 +4,7 @@
 //! list of radio buttons and rules of style. The script only shows exact values at a finger's touch and lets bars of the
 //! ranking be chosen. All text from outside is escaped where it is put in; the page's own policy forbids any other script.
 
+mod acceptance;
 mod dc;
 mod head;
 mod hiss;
@@ -68,6 +69,7 @@ fn sections(report: &Report) -> Markup {
         (dc::section(report))
         @if let Some(tone) = &report.tone { (tone::section(report, tone)) }
         @if let Some(symptoms) = &report.symptoms { (symptoms::section(report, symptoms)) }
+        @if let Some(list) = &report.acceptance { (acceptance::section(report, list)) }
     }
 }
 

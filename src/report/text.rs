@@ -13,7 +13,7 @@ mod response;
 mod spares;
 pub(in crate::report) mod symptoms;
 mod truth;
-mod verify;
+pub(in crate::report) mod verify;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table};
 

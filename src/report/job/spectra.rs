@@ -133,7 +133,8 @@ fn measured(name: &str, hiss: &PowerSpectrum, all: &PowerSpectrum, [low, high]: 
     let half = 10f64.powf(0.5 / CELLS_PER_DECADE);
     let nyquist = all.step_hz * (all.density.len().saturating_sub(1)) as f64;
     let cells = ((high / low).log10() * CELLS_PER_DECADE).floor().max(0.0) as i32;
-    let centres = (0..=cells).map(|cell| low * 10f64.powf(f64::from(cell) / CELLS_PER_DECADE));
+    // Whole cells inside the band: half of one at its ends would hold what is left out there.
+    let centres = (0..cells).map(|cell| low * 10f64.powf((f64::from(cell) + 0.5) / CELLS_PER_DECADE));
     let fits = |centre: &f64| centre * (half - 1.0 / half) >= all.step_hz && centre * half <= nyquist;
     let hertz: Vec<f64> = centres.filter(fits).collect();
     let mean = |spectrum: &PowerSpectrum| {

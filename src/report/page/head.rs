@@ -114,7 +114,7 @@ pub fn foot(report: &Report) -> Markup {
                 ul { @for caution in &report.cautions { li { (message(caution)) } } }
             }
             p {
-                "Computed by hissmap from the netlist. " (text::healthy_units(report.healthy.noise.healthy_units).trim())
+                "Computed by hissmap from the netlist; " (text::healthy_units(report.healthy.noise.healthy_units).trim())
                 ". Hiss and volts are those of the circuit with no instrument attached, unless said."
             }
             p { "Colours: Okabe and Ito 2008. Keys: Tab goes from plot to plot, the arrows from value to value in it; among the parts they choose." }

@@ -65,7 +65,7 @@ impl Curves {
     /// Draws it.
     pub fn draw(&self) -> Markup {
         let (legend, rows) = self.legend();
-        let top = 8.0 + LEGEND_LINE * rows as f64 + 12.0;
+        let top = 8.0 + LEGEND_LINE * rows as f64 + 17.0;
         let bottom = top + PLOT_HEIGHT;
         let x = Scale::frequencies(self.band_hz, [LEFT, RIGHT]);
         let values = self
@@ -83,7 +83,7 @@ impl Curves {
             (legend)
             (axes::horizontal(&x, [top, bottom], "Hz"))
             (axes::vertical(&y, [LEFT, RIGHT], |value| number(value / self.divisor)))
-            text class="unit" x="2" y=(px(top - 8.0)) aria-hidden="true" { (self.unit) }
+            text class="unit" x="2" y=(px(top - 11.0)) aria-hidden="true" { (self.unit) }
             @for ribbon in &self.ribbons {
                 path class=(ribbon.class) d=(outline(&x, &y, &ribbon.points)) { title { (ribbon.name) } }
             }

@@ -56,7 +56,7 @@ fn rows(items: &[&Item]) -> String {
     rows.text()
 }
 
-fn quantity(value: f64, unit: &str) -> String {
+pub(in crate::report) fn quantity(value: f64, unit: &str) -> String {
     match unit {
         "dB" => format!("{:+.2} dB", value + 0.0),
         "°C" => format!("{value:.1} °C"),
