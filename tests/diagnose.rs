@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-use hissmap::bench::reading::{Measure, Reading, Value, Word};
+use hissmap::bench::reading::{How, Measure, Reading, Value, Word};
 use hissmap::bench::sheet::Sheet;
 use hissmap::bench::simulated::SimulatedUnit;
 use hissmap::diagnosis::Conversation;
@@ -226,4 +226,30 @@ fn every_line_has_one_answer_whatever_it_says() {
     }
     // After all that nonsense the conversation has lost nothing: one reading since the last reset.
     assert_eq!(answers.last().expect("many")["readings"], 1);
+}
+
+/// A tap is read like any change. What is sound does not mind it; a bad contact crackles. By Bayes' rule a crackle must
+/// move the suspicion to the contact and silence away from it, and a part that was not tapped keeps its odds to the rest.
+#[test]
+fn a_tap_tells_a_bad_contact() {
+    let text = "circuit = \"circuits/two-stage-germanium.cir\"\noutput = \"out\"\n[[suspect]]\npart = \"RC1\"\nkinds = \
+                [\"contact\"]\n[[suspect]]\npart = \"Q1\"\n[[suspect]]\npart = \"Q2\"\n[control.volume]\nrange = [0, 1]\nnow = 1\n";
+    let read = Sheet::read("job.toml", text, &mut |request: &IncludeRequest<'_>| {
+        let path = Path::new("circuits").join(request.path.trim_start_matches("circuits/"));
+        let text = std::fs::read_to_string(&path).map_err(|error| error.to_string())?;
+        Ok(Fetched { name: path.display().to_string(), text })
+    });
+    let (sheet, _) = read.unwrap_or_else(|unread| panic!("{:#?}", unread.messages));
+    let prepared = Prepared::of(&sheet, &|_, _| {}).expect("a bank");
+    let of = |part: &str, readings: &[Reading]| {
+        let suspects = answer(&prepared, readings).suspects;
+        suspects.iter().find(|suspect| suspect.part == part).map_or(0.0, |suspect| suspect.probability)
+    };
+    let tap = |what: &str, db: f64| Reading { value: Some(Value::number(db)), ..Reading::change(How::Tap, what) };
+    let prior = of("RC1", &[]);
+    assert!(prior > 0.0, "a bad contact can cause the complaint");
+    assert!(of("RC1", &[tap("RC1", 9.0)]) > 0.9, "it crackles");
+    assert!(of("RC1", &[tap("RC1", 0.3)]) < 0.5 * prior, "it is silent");
+    let odds = |readings: &[Reading]| of("Q1", readings) / of("Q2", readings);
+    assert!((odds(&[tap("RC1", 0.3)]) / odds(&[]) - 1.0).abs() < 1e-9);
 }

@@ -7,6 +7,7 @@ use super::plan::{Kind, Plan};
 use super::slopes::Slopes;
 use crate::bench::simulated::peak_to_peak;
 use crate::bench::tolerance::{Coordinate, Effect};
+use crate::bench::{FaultKind, ListedFault};
 use crate::diagnosis::Scale;
 use crate::diagnosis::normal;
 
@@ -46,7 +47,7 @@ pub(super) fn scale(plan: &Plan<'_>, kind: Kind) -> Scale {
         Kind::Hiss(..) => Scale::Hiss { relative_error: errors.hiss },
         Kind::PeakToPeak(..) => Scale::Hiss { relative_error: errors.peak_to_peak },
         Kind::Dc(..) => Scale::Dc { relative_error: errors.dc, zero_error_volts: errors.dc_zero_volts },
-        Kind::Change { .. } => Scale::Change { error_db: errors.change_db },
+        Kind::Change { .. } | Kind::Tap(_) => Scale::Change { error_db: errors.change_db },
     }
 }
 
@@ -159,7 +160,22 @@ fn row<'a>(plan: &Plan<'_>, kind: Kind, of: impl Fn(usize) -> (&'a InState, &'a 
             let by = after.by.iter().zip(&before.by).map(|(after, before)| db * (after - before) / error).collect();
             Row { mean: db * (after.mean - before.mean) / error, by }
         }
+        // What is sound does not mind being tapped.
+        Kind::Tap(_) => Row { mean: 0.0, by: vec![0.0; plan.coordinates.len()] },
     }
+}
+
+/// What a tap does to a bad contact: mean and sd of every test, in coordinates; nought where the test taps something else.
+/// It crackles, now more and now less (common practice, no source).
+pub(super) fn crackles(plan: &Plan<'_>, fault: &ListedFault) -> Vec<(usize, [f64; 2])> {
+    const LOUDER_DB: f64 = 8.0;
+    const SD_DB: f64 = 5.0;
+    let error = plan.sheet.reading_errors.change_db;
+    let tests = plan.tests.iter().enumerate().filter(|(_, test)| match test.kind {
+        Kind::Tap(at) => fault.kind == FaultKind::Contact && plan.tapped[at].contains(&fault.part),
+        _ => false,
+    });
+    tests.map(|(at, _)| (at, [LOUDER_DB / error, SD_DB / error])).collect()
 }
 
 /// ln of what the meter shows, its own noise included.

@@ -36,7 +36,7 @@ use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::Circuit;
 use crate::diagnostic::Diagnostic;
 use crate::variants::Family;
-use component::{Model, Moments, Solved, columns, moments, scale};
+use component::{Model, Moments, Solved, columns, crackles, moments, scale};
 use evaluate::{InState, Solver};
 use plan::Plan;
 pub use plan::PlanError;
@@ -258,10 +258,15 @@ fn of_fault(plan: &Plan<'_>, healthy: &Healthy, fault: &ListedFault) -> Vec<OneC
     let shown: Vec<(&Vec<f64>, Moments)> = whole.iter().enumerate().filter_map(component).collect();
     let places: Vec<(&[f64], &[f64])> = shown.iter().map(|(at, moments)| (&at[..], &moments.mean[..])).collect();
     let spreads = spread::columns(&places, points.len());
-    let spread = |((fractions, moments), own): ((&Vec<f64>, Moments), DMatrix<f64>)| {
+    let crackles = crackles(plan, fault);
+    let spread = |((fractions, mut moments), own): ((&Vec<f64>, Moments), DMatrix<f64>)| {
         let columns = moments.factor.ncols();
-        let mut factor = moments.factor.resize_horizontally(columns + own.ncols(), 0.0);
+        let mut factor = moments.factor.resize_horizontally(columns + own.ncols() + crackles.len(), 0.0);
         factor.columns_mut(columns, own.ncols()).copy_from(&own);
+        for (column, &(test, [mean, sd])) in crackles.iter().enumerate() {
+            moments.mean[test] = mean;
+            factor[(test, columns + own.ncols() + column)] = sd;
+        }
         OneComponent {
             severity: fractions.first().and_then(|&fraction| fault.severity(fraction)),
             share: moments.shows / points.len() as f64,

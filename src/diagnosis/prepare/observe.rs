@@ -69,7 +69,7 @@ impl Prepared<'_> {
         match self.plan.tests[test.0].kind {
             Kind::Hiss(..) => Some(instruments.meter.shows(0.0)),
             Kind::PeakToPeak(..) => Some(peak_to_peak(&instruments.scope, 0.0)),
-            Kind::Dc(..) | Kind::Change { .. } => None,
+            Kind::Dc(..) | Kind::Change { .. } | Kind::Tap(_) => None,
         }
     }
 }

@@ -5,7 +5,7 @@ use crate::bench::reading::{How, Measure, Reading};
 use crate::bench::sheet::{Sheet, Target};
 use crate::bench::tolerance::Coordinate;
 use crate::bench::touch::Touch;
-use crate::bench::{ListedFault, Point};
+use crate::bench::{FaultKind, ListedFault, Point};
 use crate::bias::{BiasPoint, SolveError};
 use crate::circuit::{Adjustment, Change, Circuit, Quantity, Shift};
 use crate::diagnostic::{Code, Diagnostic};
@@ -39,8 +39,9 @@ pub(super) struct State {
 pub(super) enum Act {
     /// A part brought to a temperature.
     Touch(How, Touch),
-    /// The shunt, by its part, with its capacitance.
-    Shunt(PartId, f64),
+    /// The shunt, by the name of its part, with its capacitance. By name, since a fault that adds parts moves the places of
+    /// those behind them.
+    Shunt(String, f64),
 }
 
 /// What a test compares.
@@ -54,6 +55,8 @@ pub(super) enum Kind {
     Dc(usize, usize),
     /// Hiss after against before.
     Change { before: (usize, usize), after: (usize, usize) },
+    /// Hiss while something is tapped or worked against hiss at rest: which of the plan's `tapped`.
+    Tap(usize),
 }
 
 /// A test.
@@ -93,6 +96,8 @@ pub(super) struct Plan<'s> {
     pub tests: Vec<PlannedTest>,
     /// Settings of the complaint: state, and which of its outputs; whether it shows at all of them.
     pub complaint: (Vec<(usize, usize)>, bool),
+    /// Parts that move with what is tapped, one list a test.
+    pub tapped: Vec<Vec<PartId>>,
     /// Nodes that must not be shunted, and why.
     pub refused: Vec<(String, String)>,
 }
@@ -129,6 +134,7 @@ impl<'s> Plan<'s> {
             states: Vec::new(),
             tests: Vec::new(),
             complaint: (Vec::new(), false),
+            tapped: Vec::new(),
             refused,
             circuit,
             sheet,
@@ -179,8 +185,9 @@ impl<'s> Plan<'s> {
         match &state.act {
             None => {}
             Some(Act::Touch(_, touch)) => all.extend(touch.adjustments(circuit, rest)),
-            Some(Act::Shunt(part, farads)) => {
-                all.push(Adjustment { part: *part, quantity: Quantity::Capacitance, value: Shift::To(*farads) });
+            Some(Act::Shunt(name, farads)) => {
+                let part = circuit.find_part(name).expect("every circuit of the plan has its shunts");
+                all.push(Adjustment { part, quantity: Quantity::Capacitance, value: Shift::To(*farads) });
             }
         }
         all
@@ -250,6 +257,9 @@ impl<'s> Plan<'s> {
                 }
             }
         }
+        for contact in self.faults.iter().filter(|fault| fault.kind == FaultKind::Contact) {
+            all.push(Reading::change(How::Tap, &contact.name));
+        }
         for &node in shunted {
             all.push(Reading::change(How::Shunt, sheet.circuit.node_name(node)));
         }
@@ -296,6 +306,10 @@ impl<'s> Plan<'s> {
                 }
                 Kind::Dc(state, place)
             }
+            (Measure::Change, Some((How::Tap, target))) => {
+                self.tapped.push(self.moved_by(target));
+                Kind::Tap(self.tapped.len() - 1)
+            }
             (Measure::Change, Some((how, target))) => {
                 let after = match (how, target) {
                     (How::Turn, Target::Control(control)) => {
@@ -307,14 +321,19 @@ impl<'s> Plan<'s> {
                     }
                     (How::Shunt, Target::Point(node)) => {
                         let name = format!("shunt {}", node.name);
-                        let part = self.circuit.find_part(&name).map_err(PlanError::Sheet)?;
-                        self.state(&key.with, Some(Act::Shunt(part, self.sheet.surroundings.shunt_farads)))?
+                        self.circuit.find_part(&name).map_err(PlanError::Sheet)?;
+                        self.state(&key.with, Some(Act::Shunt(name, self.sheet.surroundings.shunt_farads)))?
                     }
                     (How::Freeze | How::Cool | How::Finger | How::Heat, Target::Part(part)) => {
                         let touch = self.touch(*how, *part);
                         self.state(&key.with, Some(Act::Touch(*how, touch)))?
                     }
-                    _ => return Err(PlanError::Sheet(Diagnostic::error(Code::BadReading, "a tap is not predicted"))),
+                    _ => {
+                        return Err(PlanError::Sheet(Diagnostic::error(
+                            Code::BadReading,
+                            "it is done to nothing here",
+                        )));
+                    }
                 };
                 Kind::Change {
                     before: (state, self.output_of(state, &point, false)),
@@ -325,6 +344,21 @@ impl<'s> Plan<'s> {
         };
         self.tests.push(PlannedTest { reading: reading.clone(), of_model: key.of_model, key, kind });
         Ok(())
+    }
+
+    /// Parts that a tap shakes: the one that is tapped, or all whose values a control changes.
+    fn moved_by(&self, target: &Target) -> Vec<PartId> {
+        let sheet = self.sheet;
+        match target {
+            Target::Part(part) => vec![*part],
+            Target::Control(control) => {
+                let ends = sheet.controls[*control].range.map(|end| sheet.with_controls(&[(*control, end)]).ok());
+                let [Some(low), Some(high)] = ends else { return Vec::new() };
+                let pairs = low.parts().zip(high.parts()).filter(|((_, low), (_, high))| low.element != high.element);
+                pairs.map(|((part, _), _)| part).collect()
+            }
+            Target::Point(_) => Vec::new(),
+        }
     }
 
     fn touch(&self, how: How, part: PartId) -> Touch {
