@@ -465,7 +465,7 @@ fn parts(
             names.push(name.to_owned());
         }
     };
-    let suspects = verdict.into_iter().flat_map(|verdict| verdict.result.suspects.iter().take(6));
+    let suspects = verdict.into_iter().flat_map(|verdict| verdict.result.shown().take(6));
     suspects.for_each(|suspect| add(&suspect.part));
     let states: Vec<&State> = present.into_iter().chain([healthy]).collect();
     for (state, most) in states.iter().zip([10, 6]) {
