@@ -418,6 +418,26 @@ fn a_sealed_lesson_is_the_chosen_one() {
 }
 
 #[test]
+fn a_chosen_fault_that_makes_no_complaint_is_not_said_to() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("unit.toml");
+    std::fs::write(folder.path().join("unit.cir"), DIVIDER).expect("a netlist");
+    std::fs::write(&path, EXACT).expect("a sheet");
+    let path = path.to_str().expect("a path");
+    let drill = |fault: &str, more: &[&str]| {
+        let arguments = [&["drill", path, "--no-best", "--seed", "1", "--fault", fault], more].concat();
+        printed(&hissmap(&arguments, b"", "1"))
+    };
+    // The output's resistance falls from 20/3 kΩ to 5 kΩ, and its thermal noise by 1.2 dB.
+    assert!(drill("R2=value_low,factor=0.5", &[]).contains("makes less than 5 dB more of it"));
+    assert!(
+        drill("R2=value_low,factor=0.5", &["--seal"]).contains("# -1 dB over the healthy model, less than the 5 dB")
+    );
+    // 100 µV/V of 6 V over three decades is 1 mV at R2; healthy, all of the thermal noise is 1.5 µV.
+    assert!(drill("R2=resistor_noisy,uv_per_v=100", &[]).contains("at least 5 dB more hiss at out"));
+}
+
+#[test]
 fn scores_are_written_once_and_merge_into_a_class() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = |name: &str| folder.path().join(name).to_str().expect("a path").to_owned();

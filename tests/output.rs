@@ -101,6 +101,49 @@ fn what_is_no_plain_file_is_not_replaced() {
 }
 
 #[test]
+fn a_dash_is_standard_output_and_makes_no_file() {
+    let folder = folder();
+    let folder = folder.path();
+    assert_eq!(hissmap(folder, "bias amp.cir -o -").stdout, hissmap(folder, "bias amp.cir").stdout);
+    let refused = hissmap(folder, "listen amp.cir --at out -o -");
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("-o hiss.wav"));
+    assert_eq!(names(folder), ["amp.cir"]);
+}
+
+#[test]
+fn a_plot_is_an_svg_file_of_its_own() {
+    let folder = folder();
+    let folder = folder.path();
+    let refused = hissmap(folder, "noise amp.cir --at out --plot hiss.png");
+    let error = String::from_utf8_lossy(&refused.stderr);
+    assert!(refused.status.code() == Some(2) && error.contains("--plot hiss.svg"), "{error}");
+    check_refused(
+        &hissmap(folder, "noise amp.cir --at out --plot a.svg -o a.svg --force"),
+        "both the plot and the figures",
+    );
+    assert_eq!(names(folder), ["amp.cir"]);
+    assert_eq!(hissmap(folder, "noise amp.cir --at out --plot A.SVG -o a.txt").status.code(), Some(0));
+    assert_eq!(names(folder), ["A.SVG", "a.txt", "amp.cir"]);
+}
+
+#[test]
+fn a_message_without_a_file_names_no_place() {
+    let folder = folder();
+    for command in ["why N99", "schema bais", "man bais"] {
+        let error = String::from_utf8(hissmap(folder.path(), command).stderr).expect("UTF-8");
+        assert!(error.starts_with(|first: char| first.is_ascii_lowercase()), "{error}");
+    }
+}
+
+#[test]
+fn who_names_a_part_for_a_point_is_told_its_nodes() {
+    let ran = hissmap(folder().path(), "noise amp.cir --at r2");
+    let error = String::from_utf8_lossy(&ran.stderr);
+    assert!(error.contains("no node is called r2") && error.contains("its nodes: out, 0"), "{error}");
+}
+
+#[test]
 fn a_reader_that_goes_away_is_no_failure() {
     let folder = folder();
     let mut command = Command::new(env!("CARGO_BIN_EXE_hissmap"));

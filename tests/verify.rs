@@ -416,7 +416,9 @@ fn reading(measure: &str, value: &str) -> String {
 #[test]
 fn the_exit_code_says_whether_an_item_fails() {
     // 6 V ± 0.19 V, and 1.55 µV of hiss.
-    assert_eq!(run("", &[]).0, Some(0), "what is still to do fails nothing");
+    let (code, text, _) = run("", &[]);
+    assert_eq!(code, Some(0), "what is still to do fails nothing");
+    assert!(text.contains("nothing read yet: "), "{text}");
     assert_eq!(run(&reading("dc", "6.1 V"), &[]).0, Some(0));
     assert_eq!(run(&reading("dc", "5.5 V"), &[]).0, Some(1));
     assert_eq!(run(&reading("hiss", "1.5 uV"), &[]).0, Some(0));

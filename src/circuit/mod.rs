@@ -224,6 +224,12 @@ impl Circuit {
         self.nodes.get_index_of(&node_key(name)).map(node_id).ok_or_else(|| {
             let error = Diagnostic::error(Code::UnknownNode, format!("no node is called {name}"));
             let known = || self.nodes.values().skip(1).map(String::as_str);
+            let part = self.parts.get(&name.to_lowercase());
+            // Whoever says Q2 means one of its pins.
+            if let Some(nodes) = part.map(|part| part.element.nodes()).filter(|nodes| !nodes.is_empty()) {
+                let nodes: Vec<&str> = nodes.iter().map(|&node| self.node_name(node)).collect();
+                return error.help(format!("that is a part; name one of its nodes: {}", nodes.join(", ")));
+            }
             match nearest(name, known()) {
                 Some(known) => error.help(format!("try {known}")),
                 None => error.help(format!("nodes are {}", some_of(known()))),

@@ -180,7 +180,13 @@ fn sealed(flags: &Flags, sheet: &Sheet) -> Result<String, Diagnostic> {
     let seed = flags.seed.unwrap_or(1);
     let drill = Drill::chosen(sheet, seed, &fault)?;
     let word = seal(&fault, seed as u8);
-    Ok(format!("[drill]\nseed = {seed}\nsealed = \"{word}\"   # {:.0} dB over the healthy model\n", drill.excess_db()))
+    let (excess, asked) = (drill.excess_db(), sheet.complaint.clone().unwrap_or_default().hiss_db);
+    let short = if excess < asked {
+        format!(", less than the {asked} dB of the complaint: make it worse")
+    } else {
+        String::new()
+    };
+    Ok(format!("[drill]\nseed = {seed}\nsealed = \"{word}\"   # {excess:.0} dB over the healthy model{short}\n"))
 }
 
 /// The answers to a worksheet: every blank read once on the unit.

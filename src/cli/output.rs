@@ -40,6 +40,15 @@ impl Plot {
         draw: impl FnOnce() -> String,
     ) -> Result<(), Diagnostic> {
         let Some(path) = &self.plot else { return Ok(()) };
+        if !path.extension().is_some_and(|kind| kind.eq_ignore_ascii_case("svg")) {
+            let message = format!("--plot {}: a plot is an SVG file", path.display());
+            let help = format!("name it so: --plot {}", path.with_extension("svg").display());
+            return Err(Diagnostic::error(Code::BadFlag, message).help(help));
+        }
+        if output.file() == Some(path) {
+            let message = format!("{} cannot hold both the plot and the figures", path.display());
+            return Err(Diagnostic::error(Code::CannotWrite, message).help("name another file after --output"));
+        }
         output.write_file(path, inputs, |file| file.write_all(draw().as_bytes()))
     }
 }
@@ -53,7 +62,7 @@ impl Output {
     /// Writes a result. A reader of standard output that goes away early is no failure.
     /// A file that was read, one of `inputs`, is never replaced.
     pub fn write<'a>(&self, result: &str, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {
-        match &self.output {
+        match self.file() {
             Some(path) => self.write_file(path, inputs, |file| file.write_all(result.as_bytes())),
             None => to_standard_output(result),
         }
@@ -66,17 +75,22 @@ impl Output {
         inputs: impl Iterator<Item = &'a str>,
         fill: impl FnOnce(&mut fs::File) -> io::Result<T>,
     ) -> Option<Result<T, Diagnostic>> {
-        self.output.as_ref().map(|path| self.write_file(path, inputs, fill))
+        self.file().map(|path| self.write_file(path, inputs, fill))
     }
 
     /// Refuses what [`Output::write`] would refuse, before anything is computed for it.
     pub fn check<'a>(&self, inputs: impl Iterator<Item = &'a str>) -> Result<(), Diagnostic> {
-        self.output.as_ref().map_or(Ok(()), |path| self.target(path, inputs).map(|_| ()))
+        self.file().map_or(Ok(()), |path| self.target(path, inputs).map(|_| ()))
     }
 
     /// The file asked for, as typed.
     pub fn name(&self) -> Option<String> {
-        self.output.as_ref().map(|path| path.display().to_string())
+        self.file().map(|path| path.display().to_string())
+    }
+
+    /// The file asked for; none where it is standard output, written `-` as in a command's arguments.
+    fn file(&self) -> Option<&Path> {
+        self.output.as_deref().filter(|path| *path != Path::new("-"))
     }
 
     /// The file behind a path; refused where it was read, is no file, or exists without --force.

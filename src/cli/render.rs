@@ -36,13 +36,10 @@ fn draw(message: &Diagnostic, sources: &Sources, explain: bool) -> String {
         Some(place) => format!("{}, line {}, column {}", place.file, place.line, place.column),
         None => sources.iter().next().map(|source| source.name.clone()).unwrap_or_default(),
     };
+    // What is wrong with a flag of a command that reads no file stands nowhere.
+    let place = if place.is_empty() { place } else { format!("{PLACE}{}{PLACE:#}: ", printable(&place)) };
     let code = message.code.as_str();
-    let _ = writeln!(
-        text,
-        "{PLACE}{}{PLACE:#}: {kind}{}  {QUIET}({code}){QUIET:#}",
-        printable(&place),
-        printable(&message.message)
-    );
+    let _ = writeln!(text, "{place}{kind}{}  {QUIET}({code}){QUIET:#}", printable(&message.message));
     if let Some(marked) = &marked {
         let number = match &reported {
             Some(reported) if reported.line != marked.line => format!("line {}: ", marked.line),

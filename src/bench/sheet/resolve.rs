@@ -44,7 +44,11 @@ pub(super) fn point(circuit: &Circuit, points: &[NamedPoint], name: &str) -> Res
             let known = || points.iter().map(|point| point.name.as_str());
             let nodes = || circuit.nodes().map(|(_, name)| name);
             let message = format!("no point or node is called {}", name.trim());
+            let instead = error.help.filter(|_| circuit.find_part(name.trim()).is_ok());
             let error = Diagnostic::error(Code::SheetReference, message);
+            if let Some(nodes) = instead {
+                return Err(error.help(nodes));
+            }
             Err(match nearest(name, known()).or_else(|| nearest(name, nodes())) {
                 Some(near) => error.help(format!("try {near}")),
                 None => error.help("name a node of the netlist, or a [point.NAME] of the sheet"),

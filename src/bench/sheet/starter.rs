@@ -16,7 +16,7 @@ pub fn starter(circuit: &Circuit, path: &str) -> String {
         text += &format!("input = {}\n", quoted(&circuit.part(noise.source).name));
         text += &format!("output = {}\n", quoted(&output.name));
         if low < high {
-            text += &format!("band = [{}, {}]\n", exact(low), exact(high));
+            text += &format!("band = [{low}, {high}]\n");
         }
     }
     let filled = text.clone();

@@ -106,7 +106,9 @@ pub fn pulled(question: &PulledQuestion<'_>) -> Result<Option<Pulled>, Vec<Diagn
 fn title(fault: &Fault) -> String {
     let worst = fault.kind.keys().first().and_then(|key| Some((key, *fault.values.get(key.name)?)));
     let worst = worst.map_or_else(String::new, |(key, value)| {
-        let amount = if key.unit.is_empty() { format!("{value:.2}") } else { engineering(value, key.unit, 3) };
+        // Three digits, as of the others: 173, 0.342.
+        let factor = format!("{value:.2e}").parse().unwrap_or(value);
+        let amount = if key.unit.is_empty() { format!("{factor}") } else { engineering(value, key.unit, 3) };
         format!(" {} {amount}", key.name)
     });
     format!("{}{worst}", fault.kind.name())

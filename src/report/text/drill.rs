@@ -40,7 +40,14 @@ pub(super) fn complaint(drill: &Drill<'_>) -> String {
     };
     let settings: Vec<String> = complaint.settings.iter().map(of_setting).filter(|text| !text.is_empty()).collect();
     let when = if settings.is_empty() { String::new() } else { format!(", with {}", settings.join(" and with ")) };
-    format!("complaint: at least {} more hiss at {output} than it should have{when}\n", short(complaint.hiss_db, "dB"))
+    let least = short(complaint.hiss_db, "dB");
+    // Only a teacher's own fault may fall short: those that are drawn cause the complaint.
+    if drill.excess_db() < complaint.hiss_db {
+        return format!(
+            "complaint: hiss at {output}{when}; this fault, chosen by hand, makes less than {least} more of it\n"
+        );
+    }
+    format!("complaint: at least {least} more hiss at {output} than it should have{when}\n")
 }
 
 /// The answer to an action, with the minutes so far.

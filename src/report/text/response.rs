@@ -3,7 +3,7 @@
 use super::{CAUTIONS, Rows, decibels, frequency, heading, printable, volts};
 use crate::repair::swing::{Clip, Level};
 use crate::report::{ControlCurves, Curve, ResponseResult, SwingResult, TwinResult, gain_decibels};
-use crate::units::{engineering, short};
+use crate::units::{engineering, exact};
 
 /// A table a point: frequency, gain, phase; or what was asked for besides: controls, the other channel, swing.
 pub fn response(result: &ResponseResult) -> String {
@@ -50,7 +50,9 @@ fn control(result: &ControlCurves) -> Vec<String> {
         let settings: Vec<(f64, &Curve)> =
             result.settings.iter().filter_map(|(value, curves)| Some((*value, curves.get(output)?))).collect();
         let mut columns = vec![">frequency".to_owned()];
-        columns.extend(settings.iter().map(|(value, _)| format!(">{} {}", result.control, short(*value, ""))));
+        // The middle of two ends may have a rounding error in its last digits.
+        let position = |value: f64| exact(format!("{value:.5e}").parse().unwrap_or(value));
+        columns.extend(settings.iter().map(|(value, _)| format!(">{} {}", result.control, position(*value))));
         let mut rows = Rows::new(&columns.iter().map(String::as_str).collect::<Vec<_>>());
         let hertz = settings.first().map_or(&[][..], |(_, curve)| &curve.points);
         for (at, (hertz, _)) in hertz.iter().enumerate() {

@@ -20,6 +20,7 @@ pub fn verify(result: &VerifyResult) -> String {
     let mut text = heading(&result.setting, "is it repaired?");
     text += &match (fail, to_do) {
         (0, 0) => format!("PASS: all {pass} items pass\n\n"),
+        (0, _) if pass == 0 => format!("nothing read yet: {} to do\n\n", count(to_do, "item", "items")),
         (0, _) => format!("so far so good: {pass} pass, none fails, {to_do} still to do\n\n"),
         _ => format!("FAIL: {} ({pass} pass, {to_do} still to do)\n\n", count(fail, "item fails", "items fail")),
     };
