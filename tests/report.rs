@@ -132,7 +132,10 @@ fn the_verdict_is_that_of_diagnose() {
     let page = text(&["report", SHEET, "--without", "symptoms"]);
     let diagnose = json(&["diagnose", SHEET, "--json"]);
     let mut rest = &page[page.find("class=\"suspects\"").expect("the suspects")..];
-    for suspect in diagnose["suspects"].as_array().expect("a list").iter().take(6) {
+    // The page shows those of one in a thousand and more, six at most.
+    let worth_showing =
+        |suspect: &&Json| suspect["probability"].as_f64().is_some_and(|probability| probability >= 1e-3);
+    for suspect in diagnose["suspects"].as_array().expect("a list").iter().filter(worth_showing).take(6) {
         assert_eq!(between(rest, "<li", "data-suspect=\"", "\""), suspect["part"].as_str().expect("a name"));
         let probability = format!("{:.1} %", 100.0 * suspect["probability"].as_f64().expect("a number"));
         assert_eq!(between(rest, "class=\"odds\"", "<span>", "<"), probability);

@@ -5,10 +5,12 @@ mod common;
 use common::{Bench, close};
 use hissmap::bench::Point;
 use hissmap::bench::healthy::{Band, HealthyModel, HealthyQuestion, healthy};
+use hissmap::bench::sheet::Sheet;
 use hissmap::bench::sheet::settings::{Surroundings, Tolerances};
 use hissmap::bench::tolerance::{Coordinate, Effect, Law, adjustments, draw, normal_quantile, stratified};
-use hissmap::circuit::Quantity;
+use hissmap::circuit::{Change, Circuit, Quantity};
 use hissmap::element::Element;
+use hissmap::netlist::{Fetched, IncludeRequest};
 use hissmap::noise::Weighting;
 
 const STAGE: &str = "VIN in 0 AC 1\nVCC cc 0 9\nC1 in b 1u\nC2 c out 47n TOL=0.1\nRL out 0 100k\nR1 cc b 470k TOL=0.02
@@ -198,4 +200,60 @@ fn the_healthy_band_does_not_depend_on_the_number_of_threads() {
         let volts = bench.volts(&point.name);
         assert!(band.dc_volts.low <= volts + 1e-9 && volts <= band.dc_volts.high + 1e-9, "{}: {band:?}", point.name);
     }
+}
+
+/// 9 V over 100 kΩ into the leakage of a transistor whose base and emitter are grounded; no part differs from another.
+fn leaking(bench_and_tolerance: &str) -> Sheet {
+    let text = format!(
+        "circuit = \"leak.cir\"\n{bench_and_tolerance}\nresistor = \"0 %\"\nbeta = 1\nicbo = 1\nis = 0\nsupply = \"0 %\"\n"
+    );
+    let netlist = "leak\nVCC cc 0 9\nRC cc c 100k\nQ1 c 0 0 M\n.model M NPN(IS=1e-20 ICBO=2u TDBL=10)\n";
+    let read = Sheet::read("job.toml", &text, &mut |_: &IncludeRequest<'_>| {
+        Ok(Fetched { name: "leak.cir".to_owned(), text: netlist.to_owned() })
+    });
+    read.unwrap_or_else(|unread| panic!("{:#?}", unread.messages)).0
+}
+
+#[track_caller]
+fn healthy_volts(sheet: &Sheet, circuit: &Circuit) -> Band {
+    let point = Point::read(circuit, "c").expect("the collector");
+    HealthyModel::of_sheet(sheet, circuit).at(&[point], None).expect("a bias").points[0].dc_volts
+}
+
+#[test]
+fn healthy_units_are_as_warm_as_the_sheet_says() {
+    // Ohm's law: 9 V − ICBO(T)·100 kΩ, where ICBO is 2 µA at 25 °C and doubles every 10 °C. What was wrong: a range of no
+    // width left the netlist's 27 °C, where it is 2.297 µA; and the temperature of the bench was drawn over.
+    let volts = |celsius: f64| 9.0 - 0.2 * ((celsius - 25.0) / 10.0).exp2();
+    for (celsius, text) in [
+        (25.0, "[tolerance]\nambient_c = [25, 25]"),
+        (35.0, "[tolerance]\nambient_c = [35, 35]"),
+        (45.0, "[bench]\nambient_c = 45\n[tolerance]"),
+        (15.0, "[bench]\nambient_c = 45\n[tolerance]\nambient_c = [15, 15]"),
+    ] {
+        let sheet = leaking(text);
+        let band = healthy_volts(&sheet, &sheet.circuit);
+        close(band.low, volts(celsius), 1e-9, text);
+        close(band.high, volts(celsius), 1e-9, text);
+    }
+    // A what-if on the temperature inside the set stands over the sheet.
+    let sheet = leaking("[tolerance]");
+    let warm = sheet.circuit.changed(&[Change::Ambient { celsius: 40.0 }]).expect("a warmer set");
+    let band = healthy_volts(&sheet, &warm);
+    close(band.low, volts(40.0), 1e-9, "warmer");
+    close(band.high, volts(40.0), 1e-9, "warmer");
+    // And without a sheet, by the defaults: the supply of 5 % and the resistor of 10 % remain.
+    let band = HealthyModel::of_circuit(&warm, None).at(&[Point::read(&warm, "c").expect("c")], None).expect("a bias");
+    let [low, high] = [band.points[0].dc_volts.low, band.points[0].dc_volts.high];
+    assert!(low < volts(40.0) && volts(40.0) < high, "{low} to {high}");
+}
+
+#[test]
+fn a_tolerance_that_is_the_same_for_all_still_moves_them() {
+    // Every supply 5 % high: 9.45 V less 2 µA·100 kΩ at 25 °C.
+    let mut sheet = leaking("[tolerance]\nambient_c = [25, 25]");
+    sheet.tolerances.supply = [0.05, 0.05];
+    let band = healthy_volts(&sheet, &sheet.circuit);
+    close(band.low, 9.45 - 0.2, 1e-9, "supply");
+    close(band.high, 9.45 - 0.2, 1e-9, "supply");
 }

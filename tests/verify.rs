@@ -523,3 +523,57 @@ fn what_cannot_be_accepted_is_refused_with_its_place() {
         assert!(error.contains(says), "{fields}: {error}");
     }
 }
+
+/// A stage whose load and input stand behind a part that nobody needs.
+const BEHIND: &str = "A stage
+RX 0 out 100meg
+V1 cc 0 9
+VIN in 0 AC 1
+CI in b 10u
+R1 cc b 330k
+Q1 c b 0 N
+RC cc c 2.2k
+CO c out 10u
+RL out 0 22k
+.model N NPN(IS=1e-14 BF=100)
+.noise v(out) VIN dec 10 20 20k
+";
+
+#[test]
+fn a_part_taken_out_leaves_the_list_of_the_set_without_it() {
+    // A law: taken out is not there. What was wrong: the parts behind it moved, and the sheet's input and load did not.
+    let asked = "circuit = \"unit.cir\"\n[acceptance]\nload = \"RL\"\nripple = \"V1=50mV\"\n[[reading]]\nmeasure = \"temperature\"\nat = \"Q1\"\nvalue = 30\n";
+    let with = sheet(BEHIND, asked);
+    let without = sheet(&BEHIND.replace("RX 0 out 100meg\n", ""), asked);
+    let lifted = with.circuit.changed(&[Change::Lift { part: "RX".to_owned() }]).expect("RX is not needed");
+    let draw = Draw { units: 40, seed: 1 };
+    let [lifted, without] = [(&with, &lifted), (&without, &without.circuit)]
+        .map(|(sheet, circuit)| acceptance(sheet, circuit, &draw, &|_, _| {}).expect("a list"));
+    // What is judged by the input, by the load and by the supply is among it.
+    for name in ["gain at 1 kHz", "signal_to_noise", "hum"] {
+        let limited = |item: &&Item| item.low.is_some() || item.high.is_some();
+        assert!(without.items.iter().filter(limited).any(|item| item.name == name), "{name}: {without:#?}");
+    }
+    let told = |list: &Acceptance| {
+        list.items.iter().map(|item| (item.name.clone(), item.value, item.low, item.high)).collect::<Vec<_>>()
+    };
+    assert_eq!(told(&lifted), told(&without));
+}
+
+#[test]
+fn a_part_taken_out_leaves_the_gain_from_the_input_of_the_sheet() {
+    // 20 kΩ of 30 kΩ: 20·lg(2/3) = −3.5218 dB. What was wrong: the gain was shown from the part behind the input.
+    let netlist = "Divider\nRX cc out 100meg\nV1 cc 0 9\nVIN in 0 AC 1\nR1 in out 10k\nR2 out 0 20k\n";
+    let folder = tempfile::tempdir().expect("a folder");
+    let sheet = "circuit = \"unit.cir\"\ninput = \"VIN\"\noutput = \"out\"\n";
+    std::fs::write(folder.path().join("unit.cir"), netlist).expect("a netlist");
+    std::fs::write(folder.path().join("job.toml"), sheet).expect("a sheet");
+    let ran = Command::new(env!("CARGO_BIN_EXE_hissmap"))
+        .args(["noise", "job.toml", "--lift", "RX", "--json"])
+        .current_dir(folder.path())
+        .output()
+        .expect("the command runs");
+    let result: serde_json::Value = serde_json::from_slice(&ran.stdout).expect("JSON");
+    let out = result["nodes"].as_array().expect("nodes").iter().find(|node| node["node"] == "out").expect("out");
+    assert!((out["gain_db"].as_f64().expect("a gain") - 20.0 * (2.0f64 / 3.0).log10()).abs() < 1e-9, "{out}");
+}

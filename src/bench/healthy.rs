@@ -10,7 +10,7 @@ use super::sheet::Sheet;
 use super::sheet::settings::{Surroundings, Tolerances};
 use super::tolerance::{Coordinate, adjustments, stratified};
 use crate::bias::SolveError;
-use crate::circuit::Circuit;
+use crate::circuit::{Change, Circuit};
 use crate::element::PartId;
 use crate::noise::{Observer, Weighting, spectra};
 use crate::variants::{Family, HissRequest, Output, Points, Variant};
@@ -66,15 +66,20 @@ pub struct HealthyModel {
 }
 
 impl HealthyModel {
-    /// The model of a circuit that no sheet says anything about.
+    /// The model of a circuit that no sheet says anything about; a temperature inside the set that a change told is no
+    /// matter of tolerance.
     pub fn of_circuit(circuit: &Circuit, input: Option<PartId>) -> Self {
-        let coordinates = Tolerances::default().coordinates(circuit, input, &Surroundings::default());
+        let mut tolerances = Tolerances::default();
+        if circuit.changes().iter().any(|change| matches!(change, Change::Ambient { .. })) {
+            tolerances.ambient_celsius = [circuit.ambient.celsius(); 2];
+        }
+        let coordinates = tolerances.coordinates(circuit, input, &Surroundings::default());
         Self::new(circuit, coordinates)
     }
 
-    /// The model of a sheet's circuit, or of a variant of it with controls elsewhere.
+    /// The model of a sheet's circuit, or of a variant of it with controls elsewhere or in another room.
     pub fn of_sheet(sheet: &Sheet, circuit: &Circuit) -> Self {
-        Self::new(circuit, sheet.coordinates())
+        Self::new(circuit, sheet.about(circuit).coordinates())
     }
 
     fn new(circuit: &Circuit, mut coordinates: Vec<Coordinate>) -> Self {

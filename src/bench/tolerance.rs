@@ -152,7 +152,7 @@ pub fn adjustments(coordinates: &[Coordinate], z: &[f64]) -> Vec<Adjustment> {
 impl Tolerances {
     /// All coordinates of a circuit: parts in netlist order, then what is common to all, then the bench.
     ///
-    /// `input`: the source of the signal, which is no supply. What has no width is left out.
+    /// `input`: the source of the signal, which is no supply. What has no width is left out where it is as the netlist says.
     pub fn coordinates(
         &self,
         circuit: &Circuit,
@@ -215,7 +215,7 @@ struct Coordinates(Vec<Coordinate>);
 
 impl Coordinates {
     fn add(&mut self, name: String, law: Law, effect: Effect) {
-        if law.sd() > 0.0 {
+        if law.sd() > 0.0 || moves(law.at(0.0), &effect) {
             self.0.push(Coordinate { name, law, effect, shared: false });
         }
     }
@@ -293,6 +293,18 @@ impl Coordinates {
             self.add("spill of the spray".into(), between(tolerances.spill), Effect::Spill);
         }
         self.add("law of leakage noise".into(), between(tolerances.leak_exponent), Effect::LeakExponent);
+    }
+}
+
+/// Whether a value that is the same for all still makes units other than the netlist says: a temperature inside the set, or
+/// parts that are all 5 % high.
+fn moves(value: f64, effect: &Effect) -> bool {
+    match effect {
+        Effect::Factor(..) | Effect::Meter | Effect::Observer => value != 1.0,
+        Effect::Freeze | Effect::Cool | Effect::Finger | Effect::Heat => value != 0.0,
+        Effect::To(..) | Effect::Ambient => true,
+        // Without a coordinate their middles stand.
+        Effect::Spill | Effect::LeakExponent => false,
     }
 }
 

@@ -100,12 +100,17 @@ impl Loaded {
         &self.sources
     }
 
-    /// The input source of the sheet, else of `.noise`.
+    /// The input source of the sheet, else of `.noise`, in the circuit as changed.
     pub fn input(&self) -> Option<PartId> {
         match &self.sheet {
-            Some(sheet) => sheet.input,
+            Some(sheet) => sheet.about(&self.changed).input,
             None => self.changed.noise.as_ref().map(|noise| noise.source),
         }
+    }
+
+    /// The input source in another variant of the circuit, where it may stand elsewhere among the parts.
+    pub fn input_in(&self, circuit: &Circuit) -> Option<PartId> {
+        circuit.find_part(&self.changed.part(self.input()?).name).ok()
     }
 
     /// The output of the sheet, else of `.noise`.
@@ -125,7 +130,7 @@ impl Loaded {
         }
     }
 
-    /// Healthy units with the controls where the flags put them, where the band is asked for; a sheet asks for it by itself.
+    /// Healthy units with the controls and the temperature inside the set where the flags put them, where the band is asked for; a sheet asks for it by itself.
     pub fn healthy(&self, asked: Option<Option<Answer>>) -> Result<Option<HealthyModel>, Refusal> {
         let wanted = match asked {
             Some(answer) => answer != Some(Answer::No),
@@ -135,12 +140,14 @@ impl Loaded {
             return Ok(None);
         }
         let settings = self.what_ifs.iter().flat_map(|what_if| &what_if.changes);
-        let settings: Vec<Change> =
-            settings.filter(|change| matches!(change, Change::Parameter { .. })).cloned().collect();
+        let settings: Vec<Change> = settings
+            .filter(|change| matches!(change, Change::Parameter { .. } | Change::Ambient { .. }))
+            .cloned()
+            .collect();
         let circuit = self.written.changed(&settings).map_err(|errors| Refusal::flags(self, errors))?;
         Ok(Some(match &self.sheet {
             Some(sheet) => HealthyModel::of_sheet(sheet, &circuit),
-            None => HealthyModel::of_circuit(&circuit, self.input()),
+            None => HealthyModel::of_circuit(&circuit, self.input_in(&circuit)),
         }))
     }
 

@@ -88,7 +88,7 @@ fn try_run(flags: &Flags) -> Result<Outcome, Refusal> {
         changed: &loaded.changed,
         changes: loaded.what_ifs.iter().filter(|one| !setting(one)).map(|one| one.text.clone()).collect(),
         sheet: loaded.sheet.as_ref(),
-        input: loaded.input(),
+        input: loaded.input_in(&healthy),
         recordings: recordings(flags, &loaded, &output, band_hz)?,
         output,
         band_hz,

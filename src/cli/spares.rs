@@ -197,7 +197,7 @@ fn question<'a>(
         })?,
     };
     let again = |point: &Point| Point::read(circuit, &point.name);
-    let input = loaded.input().and_then(|input| circuit.find_part(&loaded.written.part(input).name).ok());
+    let input = loaded.input_in(circuit);
     let surroundings = loaded.sheet.as_ref().map_or_else(Surroundings::default, |sheet| sheet.surroundings.clone());
     let hottest = flags.hottest.as_ref().map(|text| quantity("hottest", text, Unit::Celsius)).transpose();
     let tolerances = loaded.sheet.as_ref().map_or_else(Tolerances::default, |sheet| sheet.tolerances.clone());

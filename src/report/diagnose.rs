@@ -10,7 +10,7 @@ use crate::diagnosis::{Act, Conversation, Proposal, Reply, Severity};
 pub struct DiagnoseResult {
     /// Title of the sheet, else of the netlist.
     pub title: String,
-    /// By falling probability; those below one in a thousand are left out.
+    /// By falling probability, those left out that are impossible.
     pub suspects: Vec<SuspectRow>,
     /// Probability that the fault is none of those listed.
     pub unknown_probability: f64,
@@ -109,16 +109,23 @@ pub struct ExplainRow {
     pub surprise: f64,
 }
 
-/// Probability below which a part is not shown.
+/// Probability below which a part is not shown to a person.
 const LEAST_SHOWN: f64 = 1e-3;
+
+impl DiagnoseResult {
+    /// The suspects that are worth showing to a person; all of them and the unlisted fault add up to one.
+    pub fn shown(&self) -> impl Iterator<Item = &SuspectRow> {
+        self.suspects.iter().filter(|suspect| suspect.probability >= LEAST_SHOWN)
+    }
+}
 
 /// The answer to all that was said.
 pub fn diagnose(prepared: &Prepared<'_>, conversation: &Conversation<'_, '_>) -> DiagnoseResult {
     let Reply { answer, most_surprising, set_aside, readings } = conversation.reply();
     let bank = &prepared.bank;
     let part = |index: crate::diagnosis::PartIndex| bank.parts[index.0].clone();
-    let suspects = answer.verdict.suspects.iter().filter(|suspect| suspect.probability >= LEAST_SHOWN).map(|suspect| {
-        let kinds = suspect.kinds.iter().filter(|kind| kind.probability >= 0.1 * LEAST_SHOWN).filter_map(|kind| {
+    let suspects = answer.verdict.suspects.iter().filter(|suspect| suspect.probability > 0.0).map(|suspect| {
+        let kinds = suspect.kinds.iter().filter(|kind| kind.probability > 0.0).filter_map(|kind| {
             let fault = FaultKind::named(&bank.hypotheses[kind.hypothesis.0].kind)?;
             Some(KindRow { fault, probability: kind.probability, severity: kind.severity })
         });

@@ -45,7 +45,7 @@ pub struct ReportQuestion<'a> {
     pub changes: Vec<String>,
     /// The bench sheet, where there is one.
     pub sheet: Option<&'a Sheet>,
-    /// The source that the signal comes from.
+    /// The source that the signal comes from, in the healthy circuit.
     pub input: Option<PartId>,
     /// Where the complaint is heard.
     pub output: Point,
@@ -290,11 +290,19 @@ impl Report {
     }
 }
 
+impl ReportQuestion<'_> {
+    /// The input in a variant of the healthy circuit: a part taken out moves the places of those behind it.
+    fn input_in(&self, circuit: &Circuit) -> Option<PartId> {
+        circuit.find_part(&self.healthy.part(self.input?).name).ok()
+    }
+}
+
 fn state(question: &ReportQuestion<'_>, circuit: &Circuit, changes: Vec<String>) -> Result<State, SolveError> {
     let instruments = question.sheet.map(|sheet| sheet.instruments.clone()).unwrap_or_default();
+    let input = question.input_in(circuit);
     let asked = NoiseQuestion {
-        points: Point::all(circuit, question.input),
-        input: question.input,
+        points: Point::all(circuit, input),
+        input,
         gain_hertz: 1e3,
         band_hz: question.band_hz,
         weighting: question.weighting,
@@ -307,7 +315,7 @@ fn state(question: &ReportQuestion<'_>, circuit: &Circuit, changes: Vec<String>)
         ripple: None,
     };
     let noise = noise(circuit, &changes, &asked)?;
-    let metered = BiasQuestion { dc_meter: Some(instruments.dc_meter), input: question.input };
+    let metered = BiasQuestion { dc_meter: Some(instruments.dc_meter), input };
     let bias = bias(circuit, &changes, &metered)?;
     Ok(State { changes, noise, bias })
 }
@@ -405,7 +413,9 @@ fn tones(
     };
     let healthy = kept(response(question.healthy, &[], &asked));
     let alone = ResponseQuestion { controls: Vec::new(), ..asked };
-    (healthy, at_hand.and_then(|circuit| kept(response(circuit, &[], &alone))))
+    let moved = |circuit: &Circuit| Some(ResponseQuestion { input: question.input_in(circuit)?, ..alone.clone() });
+    let at_hand = at_hand.and_then(|circuit| Some((circuit, moved(circuit)?)));
+    (healthy, at_hand.and_then(|(circuit, asked)| kept(response(circuit, &[], &asked))))
 }
 
 fn readings(sheet: Option<&Sheet>) -> Vec<Reading> {
@@ -455,7 +465,7 @@ fn parts(
             names.push(name.to_owned());
         }
     };
-    let suspects = verdict.into_iter().flat_map(|verdict| verdict.result.suspects.iter().take(6));
+    let suspects = verdict.into_iter().flat_map(|verdict| verdict.result.shown().take(6));
     suspects.for_each(|suspect| add(&suspect.part));
     let states: Vec<&State> = present.into_iter().chain([healthy]).collect();
     for (state, most) in states.iter().zip([10, 6]) {

@@ -2,13 +2,14 @@
 
 use hissmap::bench::reading::{How, Measure, Reading as Test};
 use hissmap::bench::sheet::Sheet;
-use hissmap::bench::simulated::peak_to_peak;
+use hissmap::noise::Weighting;
 use hissmap::operating::Operating;
 
 use super::amplifiers::Amplifier;
 use super::bench::Bench;
 
-/// Hiss has appeared where it stands so many dB over that of a healthy unit, and the scope shows it.
+/// Hiss has appeared where it stands so many dB over that of a healthy unit. It is traced with the hiss meter: a scope shows
+/// nothing at these levels before the last stage.
 const APPEARED_DB: f64 = 5.0;
 
 /// What a habit came to.
@@ -20,15 +21,15 @@ pub struct Came {
 
 pub const NAMES: [&str; 3] = ["tracing front to back", "half-split", "freezing all"];
 
-/// Peak to peak of a healthy unit at every stage's output, by the scope.
+/// What the meter shows of a healthy unit at every stage's output, V.
 pub fn healthy(amplifier: &Amplifier) -> Vec<f64> {
     let sheet = &amplifier.sheet;
     let operating = Operating::of(&sheet.circuit).expect("the healthy circuit has a bias");
     let points: Vec<_> =
         amplifier.stages.iter().map(|(_, node)| sheet.find_point(node).expect("a node of the circuit")).collect();
-    let scope = &sheet.instruments.scope;
-    let rms = scope.hiss(&sheet.circuit, &operating, &points, 1e-4).expect("a solution");
-    rms.into_iter().map(|rms| peak_to_peak(scope, rms)).collect()
+    let meter = &sheet.instruments.meter;
+    let rms = meter.hiss(&sheet.circuit, &operating, &points, (sheet.band_hz, Weighting::Flat), 1e-4);
+    rms.expect("a solution").into_iter().map(|rms| meter.shows(rms)).collect()
 }
 
 /// What each habit comes to on a unit whose fault is in `guilty`.
@@ -36,7 +37,7 @@ pub fn all(amplifier: &Amplifier, healthy: &[f64], bench: &Bench<'_>, guilty: &s
     let (sheet, stages) = (&amplifier.sheet, amplifier.stages);
     let costs = &sheet.costs;
     let appears = |bench: &mut Bench<'_>, stage: usize| {
-        let shown = bench.number(&Test::test(Measure::PeakToPeak, Some(stages[stage].1)));
+        let shown = bench.number(&Test::test(Measure::Hiss, Some(stages[stage].1)));
         shown.is_some_and(|volts| volts > healthy[stage] * 10f64.powf(APPEARED_DB / 20.0))
     };
     // Front to back: the first stage at whose output it appears; the last where it appears nowhere before the output.

@@ -3,6 +3,7 @@
 //! [`Sheet::read`] takes text and a function that fetches the netlist; it reads no files. Everything wrong with a sheet is
 //! reported at once, with its place. Everything but `circuit` has a default: from the netlist, or of [`settings`].
 
+mod about;
 mod acceptance;
 mod entries;
 mod fault_keys;

@@ -68,6 +68,12 @@ pub(super) fn sheet(problems: &mut Problems, written: Circuit, entries: &[Entry]
         circuit,
         written,
     };
+    let drawn = matches!(top.get("tolerance"), Some((Node { kind: Kind::Table(keys), .. }, _))
+        if keys.iter().any(|entry| entry.key == "ambient_c"));
+    if let (Some(celsius), false) = (ambient, drawn) {
+        // Who says how warm the set is leaves no doubt about it.
+        sheet.tolerances.ambient_celsius = [celsius; 2];
+    }
     sheet.readings = each(problems, &top, "reading", |problems, node| reading(problems, &sheet, node));
     Some(sheet)
 }

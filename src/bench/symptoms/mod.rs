@@ -100,7 +100,7 @@ impl SymptomQuestion {
             surroundings: sheet.surroundings.clone(),
             errors: sheet.reading_errors,
             suspects: Suspect::of_sheet(sheet, circuit),
-            ..Self::of_circuit(circuit, sheet.input, output, sheet.band_hz)
+            ..Self::of_circuit(circuit, sheet.about(circuit).input, output, sheet.band_hz)
         }
     }
 }

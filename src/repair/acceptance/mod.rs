@@ -168,6 +168,8 @@ pub fn acceptance(
     draw: &Draw,
     progress: &dyn Fn(usize, usize),
 ) -> Result<Acceptance, AcceptanceError> {
+    let about = sheet.about(circuit);
+    let sheet = &about;
     let Some((own, twin)) = list::channels(sheet, circuit) else {
         let error = Diagnostic::error(Code::MissingInput, "at which output is the set judged?");
         let help = "name it in the sheet, output = \"out\", or by .noise in the netlist";

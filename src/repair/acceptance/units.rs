@@ -128,8 +128,6 @@ fn ambient(set: &Set<'_>, when: Option<When>) -> [f64; 2] {
     match when {
         Some(When::Warm) => set.sheet.acceptance.warm_celsius,
         Some(When::Cold) => set.sheet.acceptance.cold_celsius,
-        // Somebody said which.
-        None if set.circuit.ambient != set.sheet.circuit.ambient => [set.circuit.ambient.celsius(); 2],
         None => set.sheet.tolerances.ambient_celsius,
     }
 }

@@ -39,7 +39,7 @@ pub fn section(report: &Report, Verdict { result, told }: &Verdict) -> Markup {
 
 /// Of each set those that are still suspected: the others are told apart already.
 fn inseparable(result: &DiagnoseResult) -> Vec<Vec<String>> {
-    let suspected = |part: &&String| result.suspects.iter().any(|suspect| suspect.part == **part);
+    let suspected = |part: &&String| result.shown().any(|suspect| suspect.part == **part);
     let left = result.inseparable.iter().map(|set| set.iter().filter(suspected).cloned().collect::<Vec<_>>());
     left.filter(|set| set.len() > 1).collect()
 }
@@ -47,7 +47,7 @@ fn inseparable(result: &DiagnoseResult) -> Vec<Vec<String>> {
 fn suspects(report: &Report, result: &DiagnoseResult) -> Markup {
     html! {
         ol class="suspects" {
-            @for suspect in result.suspects.iter().take(LISTED) { (one(report, suspect)) }
+            @for suspect in result.shown().take(LISTED) { (one(report, suspect)) }
             li { span class="who" { "not listed" } (share(result.unknown_probability)) }
         }
     }

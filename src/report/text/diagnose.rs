@@ -33,7 +33,7 @@ pub fn diagnose(result: &DiagnoseResult, explained: Option<&[ExplainRow]>, told:
             text += &format!("Repeat first what fits least: {}\n", printable(&reading.text()));
         }
     }
-    let suspected = |part: &String| result.suspects.iter().any(|suspect| suspect.part == *part);
+    let suspected = |part: &String| result.shown().any(|suspect| suspect.part == *part);
     for set in &result.inseparable {
         // Of a set, those that nobody suspects any more are told apart already.
         let left: Vec<String> = set.iter().filter(|part| suspected(part)).cloned().collect();
@@ -80,7 +80,7 @@ pub fn diagnose_line(result: &DiagnoseResult) -> String {
 pub(in crate::report) fn verdict(result: &DiagnoseResult) -> String {
     let name = |part: &Option<String>| part.clone().unwrap_or_else(|| "something not listed".to_owned());
     let set: Vec<String> = result.smallest_set.iter().map(name).collect();
-    match (result.suspects.first(), set.as_slice()) {
+    match (result.shown().next(), set.as_slice()) {
         (None, _) => "no suspect".to_owned(),
         (Some(_), [_]) if result.smallest_set == [None] => {
             format!("a fault that is not listed, at {}", percent(result.unknown_probability))
@@ -93,7 +93,7 @@ pub(in crate::report) fn verdict(result: &DiagnoseResult) -> String {
 
 fn suspects(result: &DiagnoseResult) -> String {
     let mut rows = Rows::new(&["suspect", ">probability", "what it may be", "how bad, middle four fifths"]);
-    for suspect in result.suspects.iter().take(LISTED) {
+    for suspect in result.shown().take(LISTED) {
         for (at, kind) in suspect.kinds.iter().take(2).enumerate() {
             let (name, probability) = match at {
                 0 => (suspect.part.clone(), percent(suspect.probability)),
