@@ -17,17 +17,6 @@ pub fn spectrum(report: &Report, point: &PointSpectra) -> Markup {
     let mut lines = Vec::new();
     let shown_total = point.present.as_ref().unwrap_or(&point.healthy);
     let largest = largest(point);
-    for (place, (part, own)) in report.parts.iter().zip(&point.parts).enumerate() {
-        let Some(own) = own else { continue };
-        let class = match largest.iter().position(|&other| other == place) {
-            Some(0) => "by first",
-            Some(_) => "by second",
-            None => "by hidden",
-        };
-        let name = if class.ends_with("hidden") { None } else { Some(shown(&part.name)) };
-        let title = format!("{} alone", shown(&part.name));
-        lines.push(Line { class, name, title, part: Some(place), points: at(&own.0) });
-    }
     let healthy = Line {
         class: "healthy",
         name: Some("healthy".to_owned()),
@@ -40,6 +29,18 @@ pub fn spectrum(report: &Report, point: &PointSpectra) -> Markup {
         let name = if report.is_assumed { "likeliest fault" } else { "with the what-ifs" };
         let (name, title) = (Some(name.to_owned()), name.to_owned());
         lines.push(Line { class: "present", name, title, part: None, points: at(present) });
+    }
+    // Over the totals: a part that makes nearly all would vanish under them.
+    for (place, (part, own)) in report.parts.iter().zip(&point.parts).enumerate() {
+        let Some(own) = own else { continue };
+        let class = match largest.iter().position(|&other| other == place) {
+            Some(0) => "by first",
+            Some(_) => "by second",
+            None => "by hidden",
+        };
+        let name = if class.ends_with("hidden") { None } else { Some(shown(&part.name)) };
+        let title = format!("{} alone", shown(&part.name));
+        lines.push(Line { class, name, title, part: Some(place), points: at(&own.0) });
     }
     for measured in &point.measured {
         let of = |values: &[f64]| measured.hertz.iter().copied().zip(values.iter().copied()).collect::<Vec<_>>();
