@@ -63,6 +63,7 @@ fn all_values(circuit: &Circuit) -> Vec<(PartId, Quantity)> {
                 Quantity::Celsius,
             ],
             Element::Coupling(_) => &[],
+            other => panic!("which values has {other:?}?"),
         };
         let has = |quantity: &&Quantity| match &part.element {
             Element::Bjt(e) => **quantity != Quantity::BaseResistance || e.model.rb > 0.0,

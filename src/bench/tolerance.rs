@@ -23,6 +23,7 @@ pub use normal::{NORMAL_QUANTILE_95, normal_quantile};
 
 /// How a value varies.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Law {
     /// Evenly between two ends.
     Uniform {
@@ -77,6 +78,7 @@ impl Law {
 
 /// What a coordinate acts on.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Effect {
     /// The quantity of these parts is multiplied by the value.
     Factor(Quantity, Vec<PartId>),

@@ -47,6 +47,7 @@ pub struct Part {
 
 /// A model card with its values computed.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Model {
     /// D
     Diode(DiodeModel),

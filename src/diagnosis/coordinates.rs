@@ -15,6 +15,7 @@ pub const FARTHEST: f64 = 1e6;
 
 /// How a value of a test becomes a coordinate.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Scale {
     /// Hiss in volts, rms or peak to peak.
     Hiss {

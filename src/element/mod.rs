@@ -46,6 +46,7 @@ impl PartId {
 
 /// The kinds of elements.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Element {
     /// R, and a what-if bridge.
     Resistor(Resistor),
@@ -131,6 +132,7 @@ pub struct JunctionScale {
 /// What causes a contribution to the hiss.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum Mechanism {
     /// Thermal agitation in a resistor.
     Thermal,

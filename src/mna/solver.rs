@@ -23,6 +23,7 @@ impl<T: ComplexField<RealField = f64> + Copy> Scalar for T {}
 
 /// Why a linear system was not solved.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum LinearError {
     /// An entry of matrix or right-hand side is infinite or not a number.
     NotFinite(Unknown),

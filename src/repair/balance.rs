@@ -36,6 +36,7 @@ pub struct Balance {
 
 /// Why it was not solved.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum BalanceError {
     /// No bias or no gain at a setting.
     Unsolved(SolveError),

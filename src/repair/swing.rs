@@ -102,6 +102,7 @@ pub struct Clip {
 /// What a device does that clips.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
+#[non_exhaustive]
 pub enum ClipCause {
     /// A bipolar transistor has no voltage left, or works backwards.
     Saturates,

@@ -65,6 +65,7 @@ pub struct ReportQuestion<'a> {
 
 /// What is being worked on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Stage {
     /// The healthy circuit, and units drawn from its tolerances.
     Healthy,

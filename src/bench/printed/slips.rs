@@ -7,6 +7,7 @@ use crate::units::short;
 
 /// What may have gone wrong with a card.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Slip {
     /// A resistor or source with another value.
     Value {

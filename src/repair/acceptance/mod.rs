@@ -35,6 +35,7 @@ pub use judge::Verdict;
 
 /// What is judged.
 #[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
 pub enum Subject {
     /// Hiss on the meter, V rms.
     Hiss(Point, Weighting),
