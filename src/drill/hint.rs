@@ -25,7 +25,6 @@ pub struct Hint {
 
 /// What to do next.
 #[derive(Clone, Debug, PartialEq)]
-#[non_exhaustive]
 pub enum Advice {
     /// A test, and which suspects it tells apart; to check the verdict before anything is unsoldered, if `verify`.
     Test {
