@@ -4,7 +4,6 @@ use super::safety::Safety;
 use super::{Action, Answer, Came, Drill, Step, first, head, refused};
 use crate::bench::FaultKind;
 use crate::bench::reading::{How, Measure, Reading};
-use crate::bench::sheet::Target;
 use crate::circuit::Change;
 use crate::diagnostic::Diagnostic;
 use crate::element::PartId;
@@ -72,25 +71,14 @@ impl Drill<'_> {
         let resolved = self.sheet.resolve(&test).map_err(first)?;
         let fault = &self.hidden.fault;
         let is_contact = fault.kind == FaultKind::Contact;
-        let moved = match &resolved.act {
-            Some((_, Target::Part(part))) => self.sheet.circuit.part(*part).name == fault.part,
-            Some((_, Target::Control(control))) => self.turned_by(*control).contains(&fault.part),
-            _ => false,
-        };
+        let shaken = resolved.act.as_ref().map(|(_, target)| self.sheet.shaken_by(target)).unwrap_or_default();
+        let moved = shaken.iter().any(|&part| self.sheet.circuit.part(part).name == fault.part);
         if let Some(why) = self.safety.refuses(self.sheet, &test, &resolved) {
             return Ok(self.stopped(action, why));
         }
         let crackles = is_contact && moved && !self.course.is_over();
         self.step(action, Came::Tapped(crackles), self.sheet.costs.tap);
         Ok(Answer::Tapped { what: what.to_owned(), crackles })
-    }
-
-    /// Parts whose values a control changes.
-    fn turned_by(&self, control: usize) -> Vec<String> {
-        let ends = self.sheet.controls[control].range.map(|end| self.sheet.with_controls(&[(control, end)]).ok());
-        let [Some(low), Some(high)] = ends else { return Vec::new() };
-        let pairs = low.parts().zip(high.parts()).filter(|((_, low), (_, high))| low.element != high.element);
-        pairs.map(|((_, part), _)| part.name.clone()).collect()
     }
 
     pub(super) fn replace(&mut self, action: &Action, name: &str) -> Result<Answer, Diagnostic> {

@@ -35,6 +35,22 @@ pub struct Resolved {
     pub twin_is_model: bool,
 }
 
+impl Sheet {
+    /// Parts that move when something is tapped or worked: the part itself, or all whose values the control changes.
+    pub fn shaken_by(&self, target: &Target) -> Vec<PartId> {
+        match target {
+            Target::Part(part) => vec![*part],
+            Target::Control(control) => {
+                let ends = self.controls[*control].range.map(|end| self.with_controls(&[(*control, end)]).ok());
+                let [Some(low), Some(high)] = ends else { return Vec::new() };
+                let pairs = low.parts().zip(high.parts()).filter(|((_, low), (_, high))| low.element != high.element);
+                pairs.map(|((part, _), _)| part).collect()
+            }
+            Target::Point(_) => Vec::new(),
+        }
+    }
+}
+
 pub(super) fn point(circuit: &Circuit, points: &[NamedPoint], name: &str) -> Result<Point, Diagnostic> {
     if let Some(named) = points.iter().find(|point| point.name.eq_ignore_ascii_case(name.trim())) {
         return Ok(named.point.clone());

@@ -307,7 +307,7 @@ impl<'s> Plan<'s> {
                 Kind::Dc(state, place)
             }
             (Measure::Change, Some((How::Tap, target))) => {
-                self.tapped.push(self.moved_by(target));
+                self.tapped.push(self.sheet.shaken_by(target));
                 Kind::Tap(self.tapped.len() - 1)
             }
             (Measure::Change, Some((how, target))) => {
@@ -344,21 +344,6 @@ impl<'s> Plan<'s> {
         };
         self.tests.push(PlannedTest { reading: reading.clone(), of_model: key.of_model, key, kind });
         Ok(())
-    }
-
-    /// Parts that a tap shakes: the one that is tapped, or all whose values a control changes.
-    fn moved_by(&self, target: &Target) -> Vec<PartId> {
-        let sheet = self.sheet;
-        match target {
-            Target::Part(part) => vec![*part],
-            Target::Control(control) => {
-                let ends = sheet.controls[*control].range.map(|end| sheet.with_controls(&[(*control, end)]).ok());
-                let [Some(low), Some(high)] = ends else { return Vec::new() };
-                let pairs = low.parts().zip(high.parts()).filter(|((_, low), (_, high))| low.element != high.element);
-                pairs.map(|((part, _), _)| part).collect()
-            }
-            Target::Point(_) => Vec::new(),
-        }
     }
 
     fn touch(&self, how: How, part: PartId) -> Touch {
