@@ -1,7 +1,8 @@
 //! Diagnosis from end to end: simulated repairs, the conversation line by line, and what must not matter.
 
+mod common;
+
 use std::io::Write;
-use std::path::Path;
 use std::process::{Command, Stdio};
 
 use hissmap::bench::reading::{How, Measure, Reading, Value, Word};
@@ -9,21 +10,15 @@ use hissmap::bench::sheet::Sheet;
 use hissmap::bench::simulated::SimulatedUnit;
 use hissmap::diagnosis::Conversation;
 use hissmap::diagnosis::prepare::Prepared;
-use hissmap::netlist::{Fetched, IncludeRequest};
 use hissmap::report::{DiagnoseResult, diagnose};
 use rayon::prelude::*;
 use serde_json::Value as Json;
 
 const PAIR: &str = "circuits/two-stage-germanium.toml";
 
+/// A shipped sheet without its readings.
 fn sheet(file: &str) -> Sheet {
-    let text = std::fs::read_to_string(file).expect("a readable sheet");
-    let read = Sheet::read(file, &text, &mut |request: &IncludeRequest<'_>| {
-        let path = Path::new(request.from).parent().expect("a folder").join(request.path);
-        let text = std::fs::read_to_string(&path).map_err(|error| error.to_string())?;
-        Ok(Fetched { name: path.display().to_string(), text })
-    });
-    let (mut sheet, _) = read.unwrap_or_else(|unread| panic!("{:#?}", unread.messages));
+    let mut sheet = common::sheet_file(file);
     sheet.readings.clear();
     sheet
 }
@@ -234,12 +229,7 @@ fn every_line_has_one_answer_whatever_it_says() {
 fn a_tap_tells_a_bad_contact() {
     let text = "circuit = \"circuits/two-stage-germanium.cir\"\noutput = \"out\"\n[[suspect]]\npart = \"RC1\"\nkinds = \
                 [\"contact\"]\n[[suspect]]\npart = \"Q1\"\n[[suspect]]\npart = \"Q2\"\n[control.volume]\nrange = [0, 1]\nnow = 1\n";
-    let read = Sheet::read("job.toml", text, &mut |request: &IncludeRequest<'_>| {
-        let path = Path::new("circuits").join(request.path.trim_start_matches("circuits/"));
-        let text = std::fs::read_to_string(&path).map_err(|error| error.to_string())?;
-        Ok(Fetched { name: path.display().to_string(), text })
-    });
-    let (sheet, _) = read.unwrap_or_else(|unread| panic!("{:#?}", unread.messages));
+    let sheet = common::sheet("job.toml", text);
     let prepared = Prepared::of(&sheet, &|_, _| {}).expect("a bank");
     let of = |part: &str, readings: &[Reading]| {
         let suspects = answer(&prepared, readings).suspects;

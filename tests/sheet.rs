@@ -3,7 +3,6 @@
 mod common;
 
 use std::fs;
-use std::path::Path;
 use std::sync::Arc;
 
 use hissmap::bench::Unit;
@@ -428,16 +427,8 @@ fn shipped() -> Vec<(String, Sheet)> {
         fs::read_dir("circuits").expect("circuits/").map(|entry| entry.expect("an entry").path()).collect();
     paths.retain(|path| path.extension().is_some_and(|extension| extension == "toml"));
     paths.sort();
-    let sheet = |path: &Path| {
-        let text = fs::read_to_string(path).expect("a file");
-        let read = Sheet::read(&path.display().to_string(), &text, &mut |request: &IncludeRequest<'_>| {
-            let path = Path::new(request.from).parent().expect("a folder").join(request.path);
-            let text = fs::read_to_string(&path).map_err(|error| error.to_string())?;
-            Ok(Fetched { name: path.display().to_string(), text })
-        });
-        read.unwrap_or_else(|unread| panic!("{}: {:#?}", path.display(), unread.messages)).0
-    };
-    paths.iter().map(|path| (path.display().to_string(), sheet(path))).collect()
+    let named = |path: &std::path::PathBuf| path.display().to_string();
+    paths.iter().map(|path| (named(path), common::sheet_file(&named(path)))).collect()
 }
 
 #[test]

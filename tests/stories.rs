@@ -3,8 +3,9 @@
 //!
 //! `HISSMAP_WRITE_STORIES=1 cargo test --test stories -- --nocapture` prints the readings as they belong into the sheets.
 
-use std::path::Path;
+mod common;
 
+use common::sheet_file;
 use hissmap::bench::reading::{How, Measure, Observed, Reading, Word};
 use hissmap::bench::sheet::Sheet;
 use hissmap::bench::simulated::SimulatedUnit;
@@ -12,7 +13,6 @@ use hissmap::bench::{Fault, FaultKind, Point};
 use hissmap::circuit::Change;
 use hissmap::diagnosis::Conversation;
 use hissmap::diagnosis::prepare::Prepared;
-use hissmap::netlist::{Fetched, IncludeRequest};
 use hissmap::noise::Weighting;
 use hissmap::operating::Operating;
 use hissmap::report::{DiagnoseResult, diagnose};
@@ -21,16 +21,6 @@ use hissmap::report::{DiagnoseResult, diagnose};
 const SEED: u64 = 1958;
 /// Readings are written with three digits.
 const WRITTEN_TO: f64 = 0.006;
-
-fn sheet(file: &str) -> Sheet {
-    let text = std::fs::read_to_string(file).expect("a readable sheet");
-    let read = Sheet::read(file, &text, &mut |request: &IncludeRequest<'_>| {
-        let path = Path::new(request.from).parent().expect("a folder").join(request.path);
-        let text = std::fs::read_to_string(&path).map_err(|error| error.to_string())?;
-        Ok(Fetched { name: path.display().to_string(), text })
-    });
-    read.unwrap_or_else(|unread| panic!("{:#?}", unread.messages)).0
-}
 
 /// Fails unless the readings of the sheet are those of the unit with these changes.
 fn told_by(sheet: &Sheet, changes: &[Change], unit: u64) {
@@ -79,7 +69,7 @@ fn diagnosed(sheet: &Sheet) -> DiagnoseResult {
 
 #[test]
 fn a_plain_leak() {
-    let sheet = sheet("circuits/story-leak.toml");
+    let sheet = sheet_file("circuits/story-leak.toml");
     let leak = Fault::new("Q1", FaultKind::JunctionLeak).with("icbo", 6e-6).with("x", 40.0).with("corner", 400.0);
     told_by(&sheet, &of(&sheet, leak), 1);
     let result = diagnosed(&sheet);
@@ -91,7 +81,7 @@ fn a_plain_leak() {
 /// Q2 leaks.
 #[test]
 fn the_trap_of_the_direct_coupled_pair() {
-    let sheet = sheet("circuits/story-pair.toml");
+    let sheet = sheet_file("circuits/story-pair.toml");
     let leak = Fault::new("Q2", FaultKind::JunctionLeak).with("icbo", 90e-6).with("x", 60.0).with("corner", 1500.0);
     told_by(&sheet, &of(&sheet, leak), 48);
     let number = |reading: &Reading| match reading.value.as_ref().map(|value| value.observed) {
@@ -126,7 +116,7 @@ fn healthy_hiss(sheet: &Sheet, node: &str) -> f64 {
 
 #[test]
 fn a_unit_that_no_single_fault_explains() {
-    let sheet = sheet("circuits/story-two-faults.toml");
+    let sheet = sheet_file("circuits/story-two-faults.toml");
     let leak = Fault::new("Q1", FaultKind::JunctionLeak).with("icbo", 14e-6).with("x", 60.0).with("corner", 500.0);
     let noisy = Fault::new("RC2", FaultKind::ResistorNoisy).with("uv_per_v", 90.0);
     let changes = [of(&sheet, leak), of(&sheet, noisy)].concat();

@@ -4,12 +4,14 @@
 #![allow(dead_code)]
 
 use std::collections::HashMap;
+use std::path::Path;
 use std::sync::Arc;
 
+use hissmap::bench::sheet::Sheet;
 use hissmap::bias::{self, BiasPoint};
 use hissmap::circuit::{Change, Circuit};
 use hissmap::mna::NodeId;
-use hissmap::netlist;
+use hissmap::netlist::{self, Fetched, IncludeRequest};
 use hissmap::noise::{self, NoiseRequest, OutputNoise, Weighting};
 use hissmap::response::response;
 use hissmap::smallsignal::{SmallSignal, Stimulus};
@@ -247,4 +249,19 @@ pub fn table(name: &str) -> Vec<Row> {
     let rows: Vec<Row> = reader.deserialize().map(|row| Row(row.expect("the table is sound"))).collect();
     assert!(!rows.is_empty(), "{name} is empty");
     rows
+}
+
+/// A sheet in a file.
+pub fn sheet_file(path: &str) -> Sheet {
+    sheet(path, &std::fs::read_to_string(path).expect("a readable sheet"))
+}
+
+/// A sheet in a text; what it names lies beside the file of that name.
+pub fn sheet(name: &str, text: &str) -> Sheet {
+    let read = Sheet::read(name, text, &mut |request: &IncludeRequest<'_>| {
+        let path = Path::new(request.from).parent().expect("a folder").join(request.path);
+        let text = std::fs::read_to_string(&path).map_err(|error| error.to_string())?;
+        Ok(Fetched { name: path.display().to_string(), text })
+    });
+    read.unwrap_or_else(|unread| panic!("{name}: {:#?}", unread.messages)).0
 }
